@@ -1,0 +1,28 @@
+//! vialbook: from the traces of a small gas chromatograph to amounts that hold up, and a report.
+
+pub mod calibrate;
+pub mod check;
+#[cfg(feature = "cli")]
+pub mod cli;
+pub mod compounds;
+pub mod error;
+pub mod estimate;
+pub mod figure;
+pub mod identify;
+pub mod numeric;
+pub mod peaks;
+pub mod quantify;
+pub mod read;
+#[cfg(feature = "report")]
+pub mod report;
+pub mod results;
+pub mod shapes;
+pub mod signal;
+pub mod simulate;
+pub mod study;
+pub mod trace;
+pub mod units;
+
+pub use error::{Error, ErrorKind, Result};
+pub use trace::{Provenance, ReadingNote, Run, Trace};
+pub use units::{ContentUnit, Quantity, area_unit};

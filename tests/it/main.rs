@@ -1,0 +1,9 @@
+//! One integration crate, a module per stage.
+mod calibration;
+mod figures;
+mod numeric;
+mod peaks;
+mod reading;
+mod report;
+mod simulation;
+mod study;
