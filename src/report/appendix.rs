@@ -4,8 +4,8 @@ use crate::results::{Results, RunResult};
 use crate::study::StudyConfig;
 use crate::trace::ReadingNote;
 
-use super::context::{Appendix, Fact, IntegrationRow, Reading, RunRow};
-use super::experimental::{fact, kind_words};
+use super::context::{Appendix, Fact, HashRow, IntegrationRow, Reading, RunRow};
+use super::experimental::kind_words;
 use super::number::{MISSING, decimals, or_dash, significant, with_u};
 use super::tables::settings;
 use super::text::name;
@@ -24,7 +24,7 @@ pub(super) fn appendix(results: &Results, config: &StudyConfig) -> Appendix {
         // Our own types always serialise; a key without a value prints as its default.
         settings(prefix, &value.unwrap_or_default(), &mut all);
     }
-    let hash = |name: &str, hash: &str| fact(name, halves(hash).join(" "));
+    let hash = |file: &str, sha256: &str| HashRow { name: file.to_owned(), sha256: name(sha256) };
     Appendix {
         runs,
         readings,
@@ -36,12 +36,6 @@ pub(super) fn appendix(results: &Results, config: &StudyConfig) -> Appendix {
             hash("injections.csv", &results.study.injections_sha256),
         ],
     }
-}
-
-/// A SHA-256 in two halves that fit a column.
-pub(super) fn halves(sha256: &str) -> [String; 2] {
-    let at = sha256.char_indices().nth(32).map_or(sha256.len(), |(at, _)| at);
-    [name(&sha256[..at]), name(&sha256[at..])]
 }
 
 fn run(r: &RunResult, readings: &mut Vec<Reading>) -> RunRow {
@@ -63,7 +57,7 @@ fn run(r: &RunResult, readings: &mut Vec<Reading>) -> RunRow {
     RunRow {
         run: name(&r.run),
         file: name(&r.file),
-        sha256: halves(&r.sha256),
+        sha256: name(&r.sha256),
         kind: kind_words(&r.kind),
         points: r.reading.points.to_string(),
         start_offset: or_dash(r.start_offset_s, |v| decimals(v, 2)),
@@ -130,11 +124,5 @@ mod tests {
     #[test]
     fn letters_go_on_after_z() {
         assert_eq!([0, 25, 26, 701, 702].map(super::letter), ["a", "z", "aa", "zz", "aaa"]);
-    }
-
-    #[test]
-    fn a_hash_is_cut_in_two() {
-        assert_eq!(super::halves(&"ab".repeat(32)), ["ab".repeat(16), "ab".repeat(16)]);
-        assert_eq!(super::halves("ü"), ["ü".to_owned(), String::new()]);
     }
 }

@@ -528,7 +528,16 @@ pub struct Appendix {
     /// Settings, defaults included.
     pub settings: Vec<Fact>,
     /// SHA-256 of study.toml and of the injection log.
-    pub hashes: Vec<Fact>,
+    pub hashes: Vec<HashRow>,
+}
+
+/// A file and its hash.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct HashRow {
+    /// Name of the file.
+    pub name: String,
+    /// SHA-256 of its bytes.
+    pub sha256: String,
 }
 
 /// One run in the appendix.
@@ -538,8 +547,8 @@ pub struct RunRow {
     pub run: String,
     /// File.
     pub file: String,
-    /// SHA-256 in two halves of 32 digits.
-    pub sha256: [String; 2],
+    /// SHA-256 of the file.
+    pub sha256: String,
     /// Kind, with blanks.
     pub kind: String,
     /// Number of points.
@@ -601,8 +610,8 @@ pub struct AttachmentRow {
     pub description: String,
     /// Size in words.
     pub size: String,
-    /// SHA-256 in two halves of 32 digits.
-    pub sha256: [String; 2],
+    /// Its SHA-256.
+    pub sha256: String,
 }
 
 impl std::fmt::Debug for ReportContext {

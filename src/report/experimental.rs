@@ -190,7 +190,7 @@ fn solution(s: &Solution) -> SolutionRow {
         UsedIn::Standards => "standards",
         UsedIn::Samples => "samples",
         UsedIn::Both => "standards and samples alike",
-        UsedIn::Other => "for information",
+        UsedIn::Other => "other injections",
     };
     SolutionRow {
         name: name(&s.name),

@@ -61,7 +61,7 @@ fn peak_row(p: &PeakResult) -> PeakRow {
         tailing: or_dash(p.tailing_factor_5pct, |v| decimals(v, 2)),
         resolution: or_dash(p.resolution_half_height, |v| decimals(v, 1)),
         signal_to_noise: or_dash(p.signal_to_noise, |v| significant(v, 3)),
-        identity: or_dash(p.identity_probability, probability),
+        identity: or_dash(p.identity_probability, |v| if v > 0.999 { "> 0.999".to_owned() } else { decimals(v, 3) }),
     }
 }
 

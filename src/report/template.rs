@@ -177,6 +177,10 @@ pub(super) fn literal(text: &str) -> String {
 }
 
 fn template_error(e: &minijinja::Error, main: &str) -> Error {
+    // An error in an included part is wrapped in one of the include: the innermost names the place.
+    if let Some(inner) = std::error::Error::source(e).and_then(|s| s.downcast_ref::<minijinja::Error>()) {
+        return template_error(inner, main);
+    }
     let mut message = e.detail().map_or_else(|| e.kind().to_string(), |d| format!("{}: {d}", e.kind()));
     let mut cause = std::error::Error::source(e);
     while let Some(c) = cause {

@@ -8,10 +8,10 @@ use super::coverage::COVERED;
 const LONGEST: usize = 1_000;
 /// Longest name in a table: run, file, sample, compound.
 const LONGEST_NAME: usize = 120;
-/// A word longer than this may be broken ...
+/// A word longer than this may be broken after its signs ...
 const LONG_WORD: usize = 24;
-/// ... after every so many characters.
-const BREAK_EVERY: usize = 8;
+/// ... and after so many characters without one.
+const BREAK_EVERY: usize = 10;
 /// More combining marks in a row than any language stacks are shown as their codes.
 const MARKS_IN_A_ROW: usize = 3;
 
@@ -85,6 +85,10 @@ fn push(out: &mut String, c: char, word: &mut usize) {
         *word += 1;
     }
     out.push(c);
+    if matches!(c, '_' | '/' | '.' | ',' | ';' | ':' | '=' | '&' | '?' | '|') {
+        out.push('\u{200B}');
+        *word = 0;
+    }
 }
 
 fn unbreak_short_words(text: &str) -> String {
@@ -160,8 +164,9 @@ mod tests {
     #[test]
     fn long_words_can_be_broken_and_long_texts_say_what_is_missing() {
         let shown = printable(&"x".repeat(64), PLAIN).into_owned();
-        assert_eq!(shown.matches('\u{200B}').count(), 7);
+        assert_eq!(shown.matches('\u{200B}').count(), 6);
         assert_eq!(shown.replace('\u{200B}', ""), "x".repeat(64));
+        assert_eq!(printable("a.long_identifier/with.signs", PLAIN), "a.\u{200B}long_\u{200B}identifier/\u{200B}with.\u{200B}signs");
         let long = printable(&"y ".repeat(5_000), PLAIN).into_owned();
         assert!(long.ends_with("… [9000 more characters]"), "{}", &long[long.len() - 40..]);
         let prose = printable(&"y".repeat(100_000), Show { prose: true, ..PLAIN }).into_owned();
