@@ -43,6 +43,7 @@ mod shapes;
 mod svg;
 mod text;
 mod ticks;
+pub mod views;
 
 pub use decimate::min_max;
 pub use layers::{Anchor, Bar, Color, Dash, Layer, Mark, Marker, Place, Style};
