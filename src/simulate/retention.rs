@@ -240,11 +240,24 @@ pub fn recorded_retention(
     button: StartButton,
     offset_s: f64,
 ) -> Option<Elution> {
-    let offset_min = offset_s / 60.0;
-    match button {
-        StartButton::OvenAndRecording => elute(constants, oven, hold_up_min, -offset_min),
-        StartButton::Recording => {
-            elute(constants, oven, hold_up_min, 0.0).map(|e| Elution { time_min: e.time_min - offset_min, ..e })
+    let clock = OvenClock::new(button, offset_s);
+    elute(constants, oven, hold_up_min, clock.injection_min).map(|e| Elution { time_min: e.time_min - clock.ahead_min, ..e })
+}
+
+/// The oven's clock beside the recorded one.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct OvenClock {
+    /// The injection by the oven's clock, in minutes.
+    pub(super) injection_min: f64,
+    /// The oven's clock minus the recorded one, in minutes.
+    pub(super) ahead_min: f64,
+}
+
+impl OvenClock {
+    pub(super) fn new(button: StartButton, offset_s: f64) -> Self {
+        match button {
+            StartButton::OvenAndRecording => OvenClock { injection_min: -offset_s / 60.0, ahead_min: 0.0 },
+            StartButton::Recording => OvenClock { injection_min: 0.0, ahead_min: offset_s / 60.0 },
         }
     }
 }
