@@ -68,7 +68,8 @@ impl SimulatedDetector {
             let height = d.height * (1.0 + d.height_scatter * random.normal());
             let sigma_min = d.sd_s / 60.0;
             let area = height * sigma_min * 2.506_628_274_631_000_7; // √(2π)
-            Gaussian { area, centre_min: clock.injection_min - clock.ahead_min + d.time_min, sigma_min }.add_to(grid_min, &mut signal);
+            Gaussian { area, centre_min: clock.injection_min - clock.ahead_min + d.time_min, sigma_min }
+                .add_to(grid_min, &mut signal);
         }
         let lowest_c = oven.temperature_c(0.0);
         let highest_c = oven.steps().iter().map(|s| s.temperature_c).fold(lowest_c, f64::max);

@@ -78,7 +78,7 @@ impl SimulatedPeak {
     ///
     /// The tail is the exact response of a first-order lag to the cubic through four neighbouring points. The
     /// sum over the points keeps the area to rounding; against the exponentially modified Gaussian the values
-    /// agree to 2e-6 of the height at 10 points per σ (error ∝ interval⁴). Cost: only points where the peak matters.
+    /// agree to 5e-6 of the height at 10 points per σ (error ∝ interval⁴). Cost: only points where the peak matters.
     pub fn add_to(&self, grid_min: &[f64], signal: &mut [f64]) {
         let n = grid_min.len().min(signal.len());
         if n < 2 || self.area == 0.0 {

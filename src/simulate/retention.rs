@@ -241,7 +241,8 @@ pub fn recorded_retention(
     offset_s: f64,
 ) -> Option<Elution> {
     let clock = OvenClock::new(button, offset_s);
-    elute(constants, oven, hold_up_min, clock.injection_min).map(|e| Elution { time_min: e.time_min - clock.ahead_min, ..e })
+    elute(constants, oven, hold_up_min, clock.injection_min)
+        .map(|e| Elution { time_min: e.time_min - clock.ahead_min, ..e })
 }
 
 /// The oven's clock beside the recorded one.
