@@ -277,17 +277,20 @@ impl Flasks<'_> {
             stated_percent,
             true_fractions: vec![0.0; COMPOUNDS.len()],
             factors: Vec::new(),
-            note: None,
+            note: Some("simulated".to_owned()),
         }
     }
 
     /// A flask of diluted sample.
     fn diluted(&self, sample: &str, preparation: Option<&str>, octane: f64) -> Flask {
-        let note =
-            (octane == 0.0).then(|| "no internal standard added: shows whether the eluent holds octane".to_owned());
+        let note = if octane > 0.0 {
+            "simulated"
+        } else {
+            "simulated; no internal standard added: shows whether the eluent holds octane"
+        };
         Flask {
             dilution: Some(DILUTION),
-            note,
+            note: Some(note.to_owned()),
             ..self.made(sample, Kind::Sample, preparation, [None, None, None, Some(octane)])
         }
     }

@@ -132,7 +132,7 @@ pub struct PlannedInjection {
 }
 
 /// One simulated injection: what the study sees, and the truth.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, PartialEq)]
 pub struct SimulatedRun {
     /// Name of the run.
     pub name: String,
@@ -184,7 +184,7 @@ pub struct PeakTruth {
 }
 
 /// The truth about a whole study, as it is saved apart from it.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, PartialEq, Serialize)]
 pub struct ScenarioTruth {
     /// That nothing here was measured.
     pub warning: String,
@@ -328,5 +328,18 @@ impl fmt::Debug for Scenario {
             self.injections.len(),
             self.points
         )
+    }
+}
+
+impl fmt::Debug for SimulatedRun {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "SimulatedRun({:?}, {:?}, {} peaks)", self.name, self.trace, self.truth.peaks.len())
+    }
+}
+
+impl fmt::Debug for ScenarioTruth {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "ScenarioTruth({:?}, seed {}, {} contents", self.scenario, self.seed, self.contents.len())?;
+        write!(f, ", {} flasks, {} runs)", self.flasks.len(), self.runs.len())
     }
 }
