@@ -252,7 +252,8 @@ impl Curve {
             out.notes.push(InverseNote::FewDegreesOfFreedom { dof: residual_dof });
             return Ok(out);
         }
-        if self.weighting == Weighting::InverseSquare && content < self.range[0] {
+        // A tenth below is still the scatter of a sample at the lowest standard.
+        if self.weighting == Weighting::InverseSquare && content < 0.9 * self.range[0] {
             out.notes.push(InverseNote::WeightsEndBelowRange);
             return Ok(out);
         }
