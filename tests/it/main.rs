@@ -1,5 +1,6 @@
 //! One integration crate, a module per stage.
 mod calibration;
+mod estimate;
 mod figures;
 mod layers;
 mod numeric;
