@@ -182,7 +182,7 @@ fn typographic_signs() {
 
 #[test]
 fn coverage_factors_of_the_t_table() {
-    let table = include_str!("../data/estimate/t_table.csv");
+    let table = include_str!("../data/numeric/stats_t_table.csv");
     let columns = [0.90, 0.95, 0.975, 0.99, 0.995, 0.9995];
     let mut seen = 0;
     for line in table.lines().filter(|l| l.starts_with(|c: char| c.is_ascii_digit())) {
