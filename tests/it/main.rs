@@ -1,5 +1,6 @@
 //! One integration crate, a module per stage.
 mod calibration;
+mod compounds;
 mod figures;
 mod layers;
 mod numeric;

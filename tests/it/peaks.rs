@@ -1,6 +1,9 @@
 //! Shapes, signal, peaks and names against tables and statements from outside.
 
 mod shapes;
+mod signal;
+
+use vialbook::numeric::Xoshiro256PlusPlus as Random;
 
 /// A row of tests/data/chrom/chrom_emg_shape_exact.csv: sigma 1, Gaussian centre 0, unit area.
 pub(crate) struct EmgRow {
@@ -39,5 +42,22 @@ pub(crate) fn numbers(text: &str) -> Vec<Vec<f64>> {
         .filter(|l| !l.starts_with('#') && !l.is_empty())
         .skip(1)
         .map(|l| l.split(',').map(|c| c.trim().parse().unwrap_or(f64::NAN)).collect())
+        .collect()
+}
+
+/// Times of `n` points, a thousandth of a minute apart.
+pub(crate) fn minutes(n: usize) -> Vec<f64> {
+    (0..n).map(|i| i as f64 * 1e-3).collect()
+}
+
+/// Noise of standard deviation `sd` whose correlation falls off as phi^k.
+pub(crate) fn correlated(random: &mut Random, n: usize, sd: f64, phi: f64) -> Vec<f64> {
+    let fresh = (1.0 - phi * phi).sqrt();
+    let mut last = random.normal();
+    (0..n)
+        .map(|_| {
+            last = phi * last + fresh * random.normal();
+            sd * last
+        })
         .collect()
 }
