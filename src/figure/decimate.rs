@@ -124,6 +124,6 @@ mod tests {
         let (x, y) = (vec![0.0, 2.0, 1.0, 5.0, 3.0], vec![1.0; 5]);
         assert_eq!(min_max(&x, &y, 2), (x.clone(), y.clone()));
         assert_eq!(min_max(&x[..2], &y, 1).0, x[..2]);
-        assert_eq!(min_max(&[1.0; 9], &[2.0; 9], 2).0.len(), 1, "one place, one height");
+        assert_eq!(min_max(&[1.0; 9], &[2.0; 9], 2).0.len(), 2, "one place, one height: first and last");
     }
 }

@@ -46,8 +46,11 @@ pub(super) struct Scale {
 }
 
 impl Scale {
-    /// Place on paper; far outside it stays a number that can be cut.
+    /// Place on paper; far outside it stays a number that can be cut. What is not finite has none: NaN.
     pub(super) fn at(&self, value: f64) -> f64 {
+        if !value.is_finite() {
+            return f64::NAN;
+        }
         let share = (value - self.low) / (self.high - self.low);
         (self.start + share * (self.end - self.start)).clamp(-1e9, 1e9)
     }

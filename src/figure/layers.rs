@@ -6,7 +6,8 @@ use serde::Serialize;
 
 /// Something drawn in a panel, in the axes' own numbers.
 ///
-/// A value that is not finite leaves a gap. Where columns differ in length, the shortest counts.
+/// A value that is not finite leaves a gap. Where columns differ in length, the shortest counts. A point beyond a
+/// stated range of the y axis shows as an arrow at the edge.
 #[derive(Clone, PartialEq, Serialize)]
 #[serde(rename_all = "snake_case")]
 #[non_exhaustive]

@@ -1,12 +1,16 @@
 //! Where everything lies on the page: axis boxes, ticks, names, legends, insets.
 
-use super::geometry::{Obstacles, Point, Rect, Scale, spread};
-use super::layers::{Bar, Layer, Place, Style};
+use super::axes::{AxisMarks, Below, below, x_marks, y_label, y_marks, y_ticks};
+use super::geometry::{Obstacles, Point, Rect, Scale};
+use super::layers::{Anchor, Bar, Layer, Place};
+use super::legend::{
+    Beside, Block, Key, Words, beside, beside_width, legend_entries, rows_above, seat, seat_block, spread_beside,
+};
 use super::model::{Figure, Legend, Panel};
 use super::names::{Name, Skyline, Wish, place_names};
 use super::ranges::{x_range, y_range};
 use super::shapes::{MARKER_PT, Shape, shapes};
-use super::text::{clean, fit, width, wrap};
+use super::text::{clean, fit, width};
 use super::ticks::{Ticks, short_number};
 
 /// Sizes of letters and ticks in points.
@@ -27,54 +31,6 @@ const INSET: Sizes = Sizes { label: 7.0, tick: 6.5, name: 6.5, tick_length: 2.2,
 /// Line pitch as a share of the size.
 pub(super) const PITCH: f64 = 1.2;
 const POINTS_PER_MM: f64 = 72.0 / 25.4;
-
-/// Numbers along one axis, on paper.
-#[derive(Clone, Debug, Default)]
-pub(super) struct AxisMarks {
-    pub(super) major: Vec<(f64, String)>,
-    pub(super) minor: Vec<f64>,
-    pub(super) label: Vec<String>,
-    /// Words that read upwards below the axis, because they are too long side by side.
-    pub(super) upright: bool,
-    /// False where the axis is shared and another panel bears the numbers, or where there are none.
-    pub(super) ticks: bool,
-    pub(super) words: bool,
-}
-
-/// What a legend shows beside a name.
-#[derive(Clone, Copy, Debug)]
-pub(super) enum Key {
-    Line(Style),
-    Marker(super::layers::Marker, bool, super::layers::Color),
-    Fill(super::layers::Color),
-    Nothing,
-}
-
-/// Rows of keys and words: a legend, a note.
-#[derive(Clone, Debug)]
-pub(super) struct Block {
-    pub(super) bounds: Rect,
-    pub(super) rows: Vec<Row>,
-}
-
-/// A key in the box `left` to `words`, and words behind it.
-#[derive(Clone, Debug)]
-pub(super) struct Row {
-    pub(super) key: Key,
-    pub(super) text: String,
-    pub(super) left: f64,
-    pub(super) words: f64,
-    pub(super) middle: f64,
-}
-
-/// Words to the right of the axis box.
-#[derive(Clone, Debug)]
-pub(super) struct Beside {
-    pub(super) from: Point,
-    pub(super) at: Point,
-    pub(super) key: Option<Style>,
-    pub(super) text: String,
-}
 
 /// A panel with everything in its place.
 #[derive(Clone, Debug)]
@@ -120,41 +76,39 @@ struct Draft<'a> {
     x: [f64; 2],
     y: [f64; 2],
     y_ticks: Ticks,
-    y_label: Vec<String>,
+    y_label: (Vec<String>, f64),
     bars: Option<&'a [Bar]>,
     /// Width of numbers or words along the y axis.
     y_words: f64,
-    beside: Vec<(f64, Option<Style>, String)>,
-    shows_x: bool,
+    beside: Vec<Words>,
+    below: Below,
     height: f64,
-    below: f64,
 }
 
 fn arrange(panels: &[&Panel], page: Rect, shared: Option<[f64; 2]>, sizes: Sizes) -> Vec<Placed> {
     // Heights, from what lies below each axis box.
     let count = panels.len();
-    let shows_x = |i: usize| shared.is_none() || i + 1 == count;
-    let below: Vec<f64> = panels.iter().enumerate().map(|(i, p)| height_below(p, shows_x(i), &page, sizes)).collect();
+    let shown = |i: usize| shared.is_none() || i + 1 == count;
+    let below: Vec<Below> = panels.iter().enumerate().map(|(i, p)| below(p, shown(i), &page, sizes)).collect();
     let gap = sizes.tick;
     let share = |p: &Panel| if p.height_share.is_finite() { p.height_share.clamp(0.01, 100.0) } else { 1.0 };
     let shares: f64 = panels.iter().map(|p| share(p)).sum();
     let top = page.top + sizes.tick * 0.5;
-    let free = page.bottom - top - below.iter().sum::<f64>() - gap * (count.saturating_sub(1)) as f64;
+    let taken = below.iter().map(|b| b.height).sum::<f64>() + gap * count.saturating_sub(1) as f64;
+    let free = page.bottom - top - taken;
 
     let drafts: Vec<Draft<'_>> = panels
         .iter()
-        .enumerate()
-        .map(|(i, panel)| {
-            let height = (free * share(panel) / shares).max(4.0);
-            draft(panel, shared, height, below[i], shows_x(i), &page, sizes)
-        })
+        .zip(below)
+        .map(|(panel, below)| draft(panel, shared, (free * share(panel) / shares).max(4.0), below, &page, sizes))
         .collect();
 
     // Left and right edges common to all panels, so that their boxes line up.
-    let label_block = |d: &Draft<'_>| d.y_label.len() as f64 * sizes.label * PITCH;
+    let letters = if panels.iter().any(|p| p.letter.is_some()) { sizes.label * 1.7 } else { 0.0 };
     let left_need = |d: &Draft<'_>| {
-        let ticks = if d.panel.y.numbers && d.bars.is_none() { sizes.tick_length + 2.5 } else { 3.0 };
-        label_block(d) + if d.y_label.is_empty() { 0.0 } else { 3.0 } + d.y_words + ticks
+        let ticks = if d.panel.y.numbers && d.bars.is_none() { sizes.tick_length + 2.5 } else { 4.0 };
+        let label = d.y_label.0.len() as f64 * sizes.label * PITCH;
+        letters + label + if label > 0.0 { 3.0 } else { 0.0 } + d.y_words + ticks
     };
     let left = page.left + drafts.iter().map(left_need).fold(0.0, f64::max);
     let right_need = drafts
@@ -168,45 +122,19 @@ fn arrange(panels: &[&Panel], page: Rect, shared: Option<[f64; 2]>, sizes: Sizes
         .into_iter()
         .map(|draft| {
             let area = Rect { left, top: y, right, bottom: y + draft.height };
-            y += draft.height + draft.below + gap;
-            place(draft, area, page.left, sizes)
+            y += draft.height + draft.below.height + gap;
+            let letter =
+                draft.panel.letter.as_ref().map(|l| ([page.left, area.top + sizes.label * 0.7], format!("({l})")));
+            Placed { letter, y_label_left: page.left + letters, ..place(&draft, area, sizes) }
         })
         .collect()
-}
-
-/// Height of numbers and label below the axis box.
-fn height_below(panel: &Panel, shown: bool, page: &Rect, sizes: Sizes) -> f64 {
-    if !shown {
-        return 0.0;
-    }
-    let label = if panel.x.label(0).is_empty() { 0.0 } else { sizes.label * PITCH + 2.5 };
-    let words = if !panel.x.numbers {
-        2.0
-    } else if upright_words(panel, page.width() * 0.8, sizes) {
-        category_length(panel, page, sizes) + 2.0 + sizes.tick_length
-    } else {
-        sizes.tick * PITCH + sizes.tick_length
-    };
-    label + words
-}
-
-/// True where the words along x do not fit side by side.
-fn upright_words(panel: &Panel, room: f64, sizes: Sizes) -> bool {
-    let widest = panel.x.categories.iter().map(|c| width(&clean(c, false), sizes.tick)).fold(0.0, f64::max);
-    (widest + 5.0) * panel.x.categories.len() as f64 > room
-}
-
-fn category_length(panel: &Panel, page: &Rect, sizes: Sizes) -> f64 {
-    let longest = panel.x.categories.iter().map(|c| width(&clean(c, false), sizes.tick)).fold(0.0, f64::max);
-    longest.min(page.height() * 0.3)
 }
 
 fn draft<'a>(
     panel: &'a Panel,
     shared: Option<[f64; 2]>,
     height: f64,
-    below: f64,
-    shows_x: bool,
+    below: Below,
     page: &Rect,
     sizes: Sizes,
 ) -> Draft<'a> {
@@ -214,17 +142,10 @@ fn draft<'a>(
         panel.layers.iter().find_map(|l| if let Layer::Bars { bars, .. } = l { Some(bars.as_slice()) } else { None });
     let x = shared.or_else(|| x_range(panel, None)).unwrap_or([0.0, 1.0]);
     let y = match bars {
-        Some(bars) => [bars.len().max(1) as f64 - 0.5, -0.5],
+        Some(bars) => [bars.len().max(1) as f64 - 0.5, -0.5], // the first bar on top
         None => y_range(panel, x),
     };
-    let most = (height * 0.85 / (sizes.tick * 3.0)).max(2.0) as usize;
-    let y_ticks = match bars {
-        Some(_) => Ticks::new(0.0, 0.0, 2),
-        None if panel.y.whole_numbers => Ticks::whole(y[0], y[1], most),
-        None => Ticks::new(y[0], y[1], most),
-    };
-    let label = clean(&panel.y.label(y_ticks.power), false);
-    let y_label = if label.is_empty() { Vec::new() } else { wrap(&label, sizes.label, height) };
+    let y_ticks = y_ticks(panel, bars.is_some(), y, height, sizes);
     let y_words = match bars {
         Some(bars) => {
             let widest = bars.iter().map(|b| width(&clean(&b.label, false), sizes.name)).fold(0.0, f64::max);
@@ -233,44 +154,11 @@ fn draft<'a>(
         None if panel.y.numbers => y_ticks.labels.iter().map(|l| width(l, sizes.tick)).fold(0.0, f64::max),
         None => 0.0,
     };
-    Draft {
-        panel,
-        x,
-        y,
-        y_ticks,
-        y_label,
-        bars,
-        y_words,
-        beside: beside(panel, x, page, sizes),
-        shows_x,
-        height,
-        below,
-    }
+    let y_label = y_label(panel, y_ticks.power, height, sizes);
+    Draft { panel, x, y, y_ticks, y_label, bars, y_words, beside: beside(panel, x, y, page, sizes), below, height }
 }
 
-/// Words to the right of the panel: of straight lines, and of lines' ends where the legend says so.
-fn beside(panel: &Panel, x: [f64; 2], page: &Rect, sizes: Sizes) -> Vec<(f64, Option<Style>, String)> {
-    let most = page.width() * 0.3;
-    let words = |text: &str| fit(&clean(text, false), sizes.name, most);
-    panel
-        .layers
-        .iter()
-        .filter_map(|layer| match layer {
-            Layer::HorizontalLine { y, label: Some(label), .. } if y.is_finite() => Some((*y, None, words(label))),
-            Layer::Line { x: xs, y: ys, style, name: Some(name) } if panel.legend == Legend::LineEnds => {
-                let end = xs.iter().zip(ys).rev().find(|(a, b)| a.is_finite() && b.is_finite() && **a <= x[1])?;
-                Some((*end.1, Some(*style), words(name)))
-            }
-            _ => None,
-        })
-        .collect()
-}
-
-fn beside_width(words: &(f64, Option<Style>, String), sizes: Sizes) -> f64 {
-    8.0 + if words.1.is_some() { 13.0 } else { 0.0 } + width(&words.2, sizes.name)
-}
-
-fn place(draft: Draft<'_>, area: Rect, y_label_left: f64, sizes: Sizes) -> Placed {
+fn place(draft: &Draft<'_>, area: Rect, sizes: Sizes) -> Placed {
     let panel = draft.panel;
     let mut x_range = draft.x;
     if let Some(bars) = draft.bars {
@@ -280,9 +168,9 @@ fn place(draft: Draft<'_>, area: Rect, y_label_left: f64, sizes: Sizes) -> Place
     let above = rows_above(&entries, &area, sizes);
     let mut reserved = if panel.legend == Legend::Above { above.bounds.height() } else { 0.0 };
     loop {
-        let inner = Rect { top: area.top + reserved, ..area };
+        let inner = Rect { top: (area.top + reserved).min(area.bottom - 4.0), ..area };
         let (frame, x, y, shapes, names) = fit_names(panel, x_range, draft.y, inner, sizes);
-        let mut obstacles = obstacles(&shapes, &names);
+        let mut obstacles = obstacles(&shapes, &names, sizes);
         let room = Rect { top: inner.top, ..frame }.grown(-3.0);
         let inset = panel.inset.as_ref().map(|inset| {
             let share = |s: f64| if s.is_finite() { s.clamp(0.1, 1.0) } else { 0.45 };
@@ -297,9 +185,9 @@ fn place(draft: Draft<'_>, area: Rect, y_label_left: f64, sizes: Sizes) -> Place
         let mut blocks = Vec::new();
         match panel.legend {
             _ if entries.is_empty() => {}
-            Legend::None | Legend::LineEnds => {}
+            Legend::None => {}
             Legend::Above => blocks.push(above.clone()),
-            Legend::Best | Legend::At(_) => {
+            Legend::Best | Legend::LineEnds | Legend::At(_) => {
                 let place = if let Legend::At(place) = panel.legend { place } else { Place::Best };
                 let (block, cost) = seat_block(&entries, place, &obstacles, &room, sizes);
                 if place == Place::Best && cost > 0 && reserved == 0.0 {
@@ -320,21 +208,25 @@ fn place(draft: Draft<'_>, area: Rect, y_label_left: f64, sizes: Sizes) -> Place
                 blocks.push(block);
             }
         }
-        let letter = panel.letter.as_ref().map(|l| ([y_label_left, area.top + sizes.label * 0.7], format!("({l})")));
+        // Names can take so much height that fewer numbers fit beside what is left.
+        let fewer = y_ticks(panel, draft.bars.is_some(), draft.y, frame.height(), sizes);
+        let y_numbers = if fewer.power == draft.y_ticks.power { &fewer } else { &draft.y_ticks };
+        let mut y_marks = y_marks(panel, draft.bars, y_numbers, draft.y_words, &y, sizes);
+        (y_marks.label, y_marks.label_size) = draft.y_label.clone();
         return Placed {
-            x: x_marks(&draft, &x, &area, sizes),
-            y: y_marks(&draft, &y, sizes),
+            x: x_marks(panel, draft.below, &x, sizes),
+            y: y_marks,
             beside: spread_beside(&draft.beside, &frame, &y, sizes),
             grid: [panel.x.grid, panel.y.grid],
             frame,
-            y_label_left,
             shapes,
             names,
             blocks,
             inset,
             source,
-            letter,
             sizes,
+            y_label_left: area.left,
+            letter: None,
         };
     }
 }
@@ -402,7 +294,7 @@ fn wishes(panel: &Panel, frame: &Rect, x: &Scale, y: &Scale, longest: f64, sizes
     out
 }
 
-fn obstacles(shapes: &[Shape], names: &[Name]) -> Obstacles {
+fn obstacles(shapes: &[Shape], names: &[Name], sizes: Sizes) -> Obstacles {
     let mut out = Obstacles::default();
     for shape in shapes {
         match shape {
@@ -419,93 +311,21 @@ fn obstacles(shapes: &[Shape], names: &[Name]) -> Obstacles {
             Shape::Beyond { at: [x, y], .. } => {
                 out.boxes.push(Rect { left: *x, right: *x, top: *y, bottom: *y }.grown(8.0));
             }
-            Shape::Cut { .. } | Shape::Words { .. } => {}
+            Shape::Words { at: [x, y], anchor, text } => {
+                let wide = width(&clean(text, false), sizes.name);
+                let left = match anchor {
+                    Anchor::Start => *x,
+                    Anchor::Middle => x - wide / 2.0,
+                    Anchor::End => x - wide,
+                };
+                let half = sizes.name * 0.6;
+                out.boxes.push(Rect { left, right: left + wide, top: y - half, bottom: y + half });
+            }
+            Shape::Cut { .. } => {}
         }
     }
     out.boxes.extend(names.iter().map(|n| n.bounds));
     out
-}
-
-fn seat(obstacles: &Obstacles, w: f64, h: f64, room: &Rect, place: Place) -> (Rect, usize) {
-    let at = |left: f64, top: f64| {
-        let here = Rect { left, top, right: left + w, bottom: top + h };
-        (here, obstacles.cost(&here))
-    };
-    match place {
-        Place::Best => obstacles.room(w, h, room),
-        Place::TopRight => at(room.right - w, room.top),
-        Place::TopLeft => at(room.left, room.top),
-        Place::BottomRight => at(room.right - w, room.bottom - h),
-        Place::BottomLeft => at(room.left, room.bottom - h),
-    }
-}
-
-fn legend_entries(panel: &Panel) -> Vec<(Key, String)> {
-    panel
-        .layers
-        .iter()
-        .filter_map(|layer| match layer {
-            Layer::Line { style, name: Some(name), .. } => Some((Key::Line(*style), name)),
-            Layer::Markers { marker, hollow, color, name: Some(name), .. } => {
-                Some((Key::Marker(*marker, *hollow, *color), name))
-            }
-            Layer::Band { color, name: Some(name), .. } | Layer::Area { color, name: Some(name), .. } => {
-                Some((Key::Fill(*color), name))
-            }
-            _ => None,
-        })
-        .map(|(key, name)| (key, clean(name, false)))
-        .collect()
-}
-
-/// Width of a key and the gap behind it.
-fn key_width(key: Key) -> f64 {
-    match key {
-        Key::Nothing => 0.0,
-        Key::Marker(..) => 10.0,
-        Key::Line(_) | Key::Fill(_) => 22.0,
-    }
-}
-
-fn seat_block(
-    rows: &[(Key, String)],
-    place: Place,
-    obstacles: &Obstacles,
-    room: &Rect,
-    sizes: Sizes,
-) -> (Block, usize) {
-    let pitch = sizes.name * 1.3;
-    let keys = rows.iter().map(|r| key_width(r.0)).fold(0.0, f64::max);
-    let most = room.width() * 0.6;
-    let rows: Vec<(Key, String)> = rows.iter().map(|(k, t)| (*k, fit(t, sizes.name, most))).collect();
-    let words = rows.iter().map(|r| width(&r.1, sizes.name)).fold(0.0, f64::max);
-    let (bounds, cost) = seat(obstacles, keys + words + 4.0, rows.len() as f64 * pitch + 2.0, room, place);
-    let rows = rows
-        .into_iter()
-        .enumerate()
-        .map(|(i, (key, text))| {
-            let (left, middle) = (bounds.left + 2.0, bounds.top + 1.0 + (i as f64 + 0.5) * pitch);
-            Row { key, text, left, words: left + keys, middle }
-        })
-        .collect();
-    (Block { bounds, rows }, cost)
-}
-
-fn rows_above(entries: &[(Key, String)], area: &Rect, sizes: Sizes) -> Block {
-    let pitch = sizes.name * 1.35;
-    let (mut left, mut row, mut rows) = (area.left, 0, Vec::new());
-    for (key, text) in entries {
-        let text = fit(text, sizes.name, area.width() - 30.0);
-        let wide = key_width(*key) + width(&text, sizes.name);
-        if left > area.left && left + wide > area.right {
-            (left, row) = (area.left, row + 1);
-        }
-        let middle = area.top + (f64::from(row) + 0.35) * pitch;
-        rows.push(Row { key: *key, text, left, words: left + key_width(*key), middle });
-        left += wide + 14.0;
-    }
-    let height = if entries.is_empty() { 0.0 } else { f64::from(row + 1) * pitch + 2.0 };
-    Block { bounds: Rect { bottom: area.top + height, ..*area }, rows }
 }
 
 /// The part of the frame that the inset magnifies, if that is to be shown and is a part.
@@ -525,84 +345,91 @@ fn source(panel: &Panel, frame: &Rect, x: &Scale, y: &Scale) -> Option<Rect> {
 
 /// A wider range, so that the words behind the bars lie inside.
 fn widen_for_notes(x: &mut [f64; 2], bars: &[Bar], room: f64, sizes: Sizes) {
-    let [low, high] = *x;
-    for bar in bars.iter().filter(|b| b.value.is_finite()) {
-        let words = bar.note.as_ref().map_or(0.0, |n| width(&clean(n, false), sizes.name) + 6.0).min(room * 0.6);
-        if bar.value >= 0.0 {
-            x[1] = x[1].max(low + (bar.value - low) * room / (room - words));
-        } else {
-            x[0] = x[0].min(high - (high - bar.value) * room / (room - words));
+    // Room at one end takes from the other: a few rounds settle it.
+    for _ in 0..6 {
+        let [low, high] = *x;
+        for bar in bars {
+            let words = bar.note.as_ref().map_or(0.0, |n| width(&clean(n, false), sizes.name) + 6.0).min(room * 0.4);
+            let stretch = room / (room - words);
+            let end = if bar.value.is_finite() { bar.value } else { 0.0 };
+            if end >= 0.0 {
+                x[1] = x[1].max(low + (end - low) * stretch);
+            } else {
+                x[0] = x[0].min(high - (high - end) * stretch);
+            }
         }
     }
 }
 
-fn x_marks(draft: &Draft<'_>, scale: &Scale, area: &Rect, sizes: Sizes) -> AxisMarks {
-    let axis = &draft.panel.x;
-    let mut marks = AxisMarks { ticks: axis.numbers, words: draft.shows_x, ..AxisMarks::default() };
-    let mut power = 0;
-    if !axis.categories.is_empty() {
-        marks.upright = upright_words(draft.panel, area.width(), sizes);
-        let widest = axis.categories.iter().map(|c| width(&clean(c, false), sizes.tick)).fold(0.0, f64::max);
-        let each = area.width() / (scale.high - scale.low);
-        let needed = if marks.upright { sizes.tick * 1.05 } else { widest + 5.0 };
-        let step = (needed / each).ceil().max(1.0) as usize;
-        let most = draft.below - sizes.label * PITCH - 2.5 - sizes.tick_length;
-        let most = if marks.upright { most } else { f64::INFINITY };
-        marks.major = (1..=axis.categories.len())
-            .step_by(step)
-            .filter(|&i| scale.holds(i as f64))
-            .map(|i| (scale.at(i as f64), fit(&clean(&axis.categories[i - 1], false), sizes.tick, most)))
-            .collect();
-    } else if axis.numbers {
-        let make = if axis.whole_numbers { Ticks::whole } else { Ticks::new };
-        let mut most = (area.width() / (sizes.tick * 4.5)).clamp(2.0, 12.0) as usize;
-        let ticks = loop {
-            let ticks = make(scale.low, scale.high, most);
-            let at: Vec<f64> = ticks.major.iter().map(|&v| scale.at(v)).collect();
-            let wide: Vec<f64> = ticks.labels.iter().map(|l| width(l, sizes.tick)).collect();
-            let apart = (1..at.len()).all(|i| at[i] - at[i - 1] > (wide[i] + wide[i - 1]) / 2.0 + sizes.tick * 0.8);
-            if apart || most <= 2 {
-                break ticks;
+#[cfg(test)]
+mod tests {
+    use super::super::layers::Mark;
+    use super::super::model::Axis;
+    use super::*;
+
+    fn panel(label: &str, y: &[f64]) -> Panel {
+        let x: Vec<f64> = (0..y.len()).map(|i| i as f64).collect();
+        Panel::new(Axis::new("time", "min"), Axis::new(label, "mV·min")).layer(Layer::line(x, y))
+    }
+
+    #[test]
+    fn axis_boxes_line_up_and_lie_on_the_page() {
+        let figure = Figure::new("Three panels.")
+            .size_mm(84.0, 120.0)
+            .panel(panel("area", &[0.0, 12_345.0]).layer(Layer::horizontal(9e3).named("limit")))
+            .panel(panel("residual", &[-0.001, 0.002, 0.0]).height_share(0.4))
+            .panel(panel("ratio", &[1.0]));
+        for figure in [figure.clone(), figure.sharing_x()] {
+            let placed = arrange_figure(&figure);
+            let (width, height) = page(&figure);
+            for pair in placed.windows(2) {
+                assert_eq!((pair[0].frame.left, pair[0].frame.right), (pair[1].frame.left, pair[1].frame.right));
+                assert!(pair[0].frame.bottom < pair[1].frame.top);
             }
-            most -= 1;
-        };
-        power = ticks.power;
-        marks.minor = ticks.minor.iter().map(|&v| scale.at(v)).collect();
-        marks.major = ticks.major.iter().map(|&v| scale.at(v)).zip(ticks.labels).collect();
+            assert!(placed.iter().all(|p| p.frame.left > 20.0 && p.frame.right < width && p.frame.bottom < height));
+            let numbered = placed.iter().filter(|p| p.x.words).count();
+            assert_eq!(numbered, if figure.share_x { 1 } else { 3 });
+        }
     }
-    let label = clean(&axis.label(power), false);
-    marks.label = if label.is_empty() { Vec::new() } else { vec![fit(&label, sizes.label, area.width())] };
-    marks
-}
 
-fn y_marks(draft: &Draft<'_>, scale: &Scale, sizes: Sizes) -> AxisMarks {
-    let axis = &draft.panel.y;
-    let mut marks = AxisMarks { label: draft.y_label.clone(), words: true, ..AxisMarks::default() };
-    if let Some(bars) = draft.bars {
-        let words = |b: &Bar| fit(&clean(&b.label, false), sizes.name, draft.y_words + 0.01);
-        marks.major = bars.iter().enumerate().map(|(i, b)| (scale.at(i as f64), words(b))).collect();
-    } else if axis.numbers {
-        marks.ticks = true;
-        marks.minor = draft.y_ticks.minor.iter().map(|&v| scale.at(v)).collect();
-        marks.major = draft.y_ticks.major.iter().map(|&v| scale.at(v)).zip(draft.y_ticks.labels.clone()).collect();
+    #[test]
+    fn names_fit_above_the_axis_box_and_tell_a_height_that_is_cut_off() {
+        let mut panel = panel("signal", &[0.0, 50.0, 0.0]);
+        panel.y = Axis::new("signal", "mV").range(0.0, 10.0);
+        panel.layers.push(Layer::labels(vec![Mark::new(1.0, 50.0, "acetone")]));
+        let placed = &arrange_figure(&Figure::new("One peak.").panel(panel))[0];
+        assert_eq!(placed.names[0].text, "acetone, 50.0 mV");
+        assert!(placed.names[0].bounds.top >= 0.0 && placed.names[0].bounds.bottom < placed.frame.top);
+        assert!(placed.shapes.iter().any(|s| matches!(s, Shape::Cut { .. })));
     }
-    marks
-}
 
-fn spread_beside(words: &[(f64, Option<Style>, String)], frame: &Rect, y: &Scale, sizes: Sizes) -> Vec<Beside> {
-    let mut wanted: Vec<(f64, &(f64, Option<Style>, String))> =
-        words.iter().map(|w| (y.at(w.0).clamp(frame.top, frame.bottom), w)).collect();
-    wanted.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let heights: Vec<f64> = wanted.iter().map(|w| w.0).collect();
-    let apart = vec![sizes.name * 1.1; wanted.len()];
-    spread(&heights, &apart, frame.top, frame.bottom)
-        .into_iter()
-        .zip(wanted)
-        .map(|(at, (from, words))| Beside {
-            from: [frame.right, from],
-            at: [frame.right + if (at - from).abs() > 0.5 { 8.0 } else { 4.0 }, at],
-            key: words.1,
-            text: words.2.clone(),
-        })
-        .collect()
+    #[test]
+    fn legend_and_inset_cover_nothing_where_there_is_room() {
+        let small = Panel::new(Axis::new("", "").range(0.0, 1.0), Axis::new("", "").range(0.0, 1.0));
+        let trace: Vec<f64> = (0..100).map(|i| if (40..60).contains(&i) { 9.0 } else { 0.1 }).collect();
+        let mut panel = panel("signal", &trace)
+            .inset(small)
+            .layer(Layer::band(vec![0.0, 99.0], vec![0.0; 2], vec![0.2; 2]).named("band"));
+        panel.inset.as_mut().expect("set above").width_share = 0.3;
+        let placed = &arrange_figure(&Figure::new("A hat.").panel(panel))[0];
+        let (inset, legend) = (placed.inset.as_ref().expect("an inset").0, placed.blocks[0].bounds);
+        let obstacles = obstacles(&placed.shapes, &placed.names, placed.sizes);
+        assert_eq!((obstacles.cost(&inset), obstacles.cost(&legend)), (0, 0));
+        assert!(!inset.overlaps(&legend));
+    }
+
+    #[test]
+    fn the_words_behind_bars_stay_inside() {
+        let bars = vec![Bar::new("a", 60.0).noted("60.0 % of all"), Bar::new("b", -3.0).noted("−3.0 %")];
+        let placed = &arrange_figure(
+            &Figure::new("Bars.")
+                .panel(Panel::new(Axis::new("share", "%"), Axis::new("", "")).layer(Layer::bars(bars))),
+        )[0];
+        for shape in &placed.shapes {
+            if let Shape::Words { at, anchor, text } = shape {
+                let wide = width(text, placed.sizes.name) * if *anchor == Anchor::End { -1.0 } else { 1.0 };
+                assert!(at[0] + wide <= placed.frame.right + 0.5 && at[0] + wide >= placed.frame.left - 0.5, "{text}");
+            }
+        }
+    }
 }

@@ -31,11 +31,13 @@
 //! assert!(figure.to_svg().starts_with("<svg"));
 //! ```
 
+mod axes;
 mod canvas;
 mod decimate;
 mod geometry;
 mod layers;
 mod layout;
+mod legend;
 mod model;
 mod names;
 mod ranges;

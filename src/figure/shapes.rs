@@ -2,11 +2,13 @@
 
 use super::decimate::min_max;
 use super::geometry::{Point, Rect, Scale, cut_area, cut_line, cut_segment};
-use super::layers::{Anchor, Color, Layer, Marker, Style};
+use super::layers::{Anchor, Bar, Color, Layer, Marker, Style};
 use super::model::Panel;
 
 /// Width of a picture column in points: 300 to the inch, finer than the eye and than the thinnest line.
 const COLUMN_PT: f64 = 0.24;
+/// Crossings of an edge closer than this share one mark: a sharp peak's two flanks.
+const CUT_SHARED_PT: f64 = 14.0;
 /// Half the size of a marker, in points.
 pub(super) const MARKER_PT: f64 = 2.3;
 
@@ -104,23 +106,7 @@ impl Painter<'_> {
                 let at = self.x.at(*x);
                 self.guide([at, self.frame.bottom], [at, self.frame.top], *style);
             }
-            Layer::Bars { bars, color } => {
-                for (i, bar) in bars.iter().enumerate().filter(|(_, b)| b.value.is_finite()) {
-                    let pitch = self.frame.height() / bars.len() as f64;
-                    let (middle, half) = (self.y.at(i as f64), bar_half_height(pitch));
-                    let (zero, end) = (self.x.at(0.0), self.x.at(bar.value));
-                    let outline =
-                        [[zero, middle - half], [end, middle - half], [end, middle + half], [zero, middle + half]];
-                    let outline = cut_area(&outline, self.frame);
-                    self.fills.push(Shape::Fill { outline, color: *color, solid: true });
-                    if let Some(text) = &bar.note {
-                        let left = bar.value < 0.0;
-                        let at = [end + if left { -4.0 } else { 4.0 }, middle];
-                        let anchor = if left { Anchor::End } else { Anchor::Start };
-                        self.words.push(Shape::Words { at, anchor, text: text.clone() });
-                    }
-                }
-            }
+            Layer::Bars { bars, color } => self.bars(bars, *color),
             Layer::Text { x, y, text, anchor } => {
                 let at = [self.x.at(*x), self.y.at(*y)];
                 if x.is_finite() && y.is_finite() && self.frame.grown(0.5).contains(at) {
@@ -157,36 +143,23 @@ impl Painter<'_> {
         self.strokes.push(Shape::Stroke { pieces, style, guide: false });
     }
 
-    /// Marks where a trace leaves through the upper or lower edge; excursions close together share one.
+    /// Marks where a trace crosses the upper or lower edge; crossings close together share one.
     fn cut_marks(&mut self, run: &[Point], edge: f64) {
         let beyond = |p: &Point| if edge == self.frame.top { p[1] < edge - 0.01 } else { p[1] > edge + 0.01 };
         let mut spans: Vec<(f64, f64)> = Vec::new();
-        let mut left_at = run.first().filter(|p| beyond(p)).map(|p| p[0]);
-        for pair in run.windows(2) {
-            if beyond(&pair[0]) == beyond(&pair[1]) {
-                continue;
-            }
+        for pair in run.windows(2).filter(|w| beyond(&w[0]) != beyond(&w[1])) {
             let share = (edge - pair[0][1]) / (pair[1][1] - pair[0][1]);
             let crossing = pair[0][0] + share * (pair[1][0] - pair[0][0]);
-            match left_at.take() {
-                None => left_at = Some(crossing),
-                Some(start) => spans.push((start, crossing)),
+            if crossing < self.frame.left || crossing > self.frame.right {
+                continue;
+            }
+            match spans.last_mut() {
+                Some(last) if crossing - last.1 < CUT_SHARED_PT => last.1 = crossing,
+                _ => spans.push((crossing, crossing)),
             }
         }
-        if let (Some(start), Some(last)) = (left_at, run.last()) {
-            spans.push((start, last[0]));
-        }
-        let mut merged: Vec<(f64, f64)> = Vec::new();
-        for (start, end) in spans.into_iter().filter(|s| s.1 >= self.frame.left && s.0 <= self.frame.right) {
-            match merged.last_mut() {
-                Some(last) if start - last.1 < 7.0 => last.1 = end,
-                _ => merged.push((start, end)),
-            }
-        }
-        for (start, end) in merged {
-            let (start, end) = (start.max(self.frame.left), end.min(self.frame.right));
-            self.marks.push(Shape::Cut { from: [start, edge], to: [end, edge] });
-        }
+        let marks = spans.into_iter().map(|(a, b)| Shape::Cut { from: [a, edge], to: [b, edge] });
+        self.marks.extend(marks);
     }
 
     /// Between two curves; a peak's area gets thin edges where it is cut off from its neighbour.
@@ -217,6 +190,28 @@ impl Painter<'_> {
             let outline = cut_area(&outline, self.frame);
             if outline.len() > 2 {
                 self.fills.push(Shape::Fill { outline, color, solid: false });
+            }
+        }
+    }
+
+    fn bars(&mut self, bars: &[Bar], color: Color) {
+        let half = bar_half_height(self.frame.height() / bars.len().max(1) as f64);
+        let zero = self.x.at(0.0);
+        if self.x.low < 0.0 {
+            self.guide([zero, self.frame.top], [zero, self.frame.bottom], Style::default().width(0.5));
+        }
+        for (i, bar) in bars.iter().enumerate() {
+            let middle = self.y.at(i as f64);
+            // A bar without a number has its words still.
+            let end = if bar.value.is_finite() { self.x.at(bar.value) } else { zero };
+            let outline = [[zero, middle - half], [end, middle - half], [end, middle + half], [zero, middle + half]];
+            let outline = cut_area(&outline, self.frame);
+            if bar.value.is_finite() {
+                self.fills.push(Shape::Fill { outline, color, solid: true });
+            }
+            if let Some(text) = &bar.note {
+                let (step, anchor) = if bar.value < 0.0 { (-4.0, Anchor::End) } else { (4.0, Anchor::Start) };
+                self.words.push(Shape::Words { at: [end + step, middle], anchor, text: text.clone() });
             }
         }
     }

@@ -10,8 +10,8 @@
 //!   make 215 kB; annotations are printed on top of each other; minus is a hyphen; no inset, no `<title>`/`<desc>`.
 //! - plotkit 1.0.0: its SVG text ignores the transform, so nothing can be rotated; words are measured as 0.6 of the
 //!   size per byte; no shared axes, no insets; 70 crates.
-//! - plotters 0.3.7: whole-pixel `i32` coordinates; no error bars with caps in the SVG's own text, legends and
-//!   panels by hand; no text alternative.
+//! - plotters 0.3.7: has error bars and named fonts, but whole-pixel coordinates (`BackendCoord` is `(i32, i32)`),
+//!   and leaves panels on a common axis, insets and names above peaks to its user; no text alternative; 4 crates.
 //! - plotive 0.6.0: text becomes outlines; no error bars; 55 crates.
 //!
 //! What is drawn here is lines, outlines and words; the part that no library had is the layout.
@@ -22,7 +22,8 @@ use std::path::Path;
 use super::canvas::Canvas;
 use super::geometry::{Point, Rect};
 use super::layers::{Anchor, Color, Marker, Style};
-use super::layout::{Key, PITCH, Placed, arrange_figure, page};
+use super::layout::{PITCH, Placed, arrange_figure, page};
+use super::legend::Key;
 use super::model::Figure;
 use super::shapes::{MARKER_PT, Shape};
 use crate::error::{Error, Result};
@@ -95,11 +96,11 @@ fn paint_panel(canvas: &mut Canvas, panel: &Placed) {
             canvas.line([words.from[0] + 1.0, words.from[1]], [words.at[0] - 1.0, words.at[1]], GUIDE, 0.4);
         }
         let mut left = words.at[0];
-        if let Some(style) = words.key {
+        if let Some(style) = words.words.key {
             key(canvas, Key::Line(style), words.at, 11.0);
             left += 13.0;
         }
-        canvas.words_centered([left, words.at[1]], panel.sizes.name, Anchor::Start, &words.text);
+        canvas.words_centered([left, words.at[1]], panel.sizes.name, Anchor::Start, &words.words.text);
     }
     if let Some((bounds, inset)) = &panel.inset {
         canvas.rect(bounds, "fill=\"#ffffff\"");
@@ -151,8 +152,8 @@ fn axes(canvas: &mut Canvas, panel: &Placed) {
         canvas.words_centered([left, *y], number_size, Anchor::End, text);
     }
     for (i, line) in panel.y.label.iter().enumerate() {
-        let x = panel.y_label_left + (i as f64 + 0.8) * sizes.label * PITCH;
-        canvas.words([x, (f.top + f.bottom) / 2.0], sizes.label, Anchor::Middle, true, line);
+        let x = panel.y_label_left + (i as f64 + 0.8) * panel.y.label_size * PITCH;
+        canvas.words([x, (f.top + f.bottom) / 2.0], panel.y.label_size, Anchor::Middle, true, line);
     }
 
     if !panel.x.words {
@@ -174,7 +175,7 @@ fn axes(canvas: &mut Canvas, panel: &Placed) {
     }
     for line in &panel.x.label {
         let at = [(f.left + f.right) / 2.0, below + sizes.label * 0.75 + 3.5];
-        canvas.words(at, sizes.label, Anchor::Middle, false, line);
+        canvas.words(at, panel.x.label_size, Anchor::Middle, false, line);
     }
 }
 

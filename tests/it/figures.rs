@@ -2,11 +2,12 @@
 //!
 //! `VIALBOOK_RENEW=1 cargo test figures` writes the expected files anew; look at each before committing it.
 
+mod odd;
+
 use std::path::PathBuf;
 
-use vialbook::figure::{
-    Anchor, Axis, Bar, Color, Dash, Figure, Inset, Layer, Legend, Mark, Marker, Panel, Place, Style,
-};
+use self::odd::well_formed;
+use vialbook::figure::{Axis, Bar, Color, Dash, Figure, Layer, Legend, Mark, Marker, Panel, Style};
 
 /// A simulated trace: Gaussian peaks on a rising baseline with white noise, from a generator of our own.
 struct Sample {
@@ -162,10 +163,10 @@ fn overlay() -> Figure {
     Figure::new("Two runs of one sample, the second drawn 3 mV higher: all peaks come 0.06 min later.")
         .size_mm(160.0, 75.0)
         .panel(
-            Panel::new(Axis::new("time", "min").tight(), Axis::new("signal, run 2 + 3 mV", "mV"))
+            Panel::new(Axis::new("time", "min").tight(), Axis::new("signal", "mV"))
                 .legend(Legend::LineEnds)
                 .layer(line(a).named("run 1").styled(Style::default().width(0.6)))
-                .layer(line(b).named("run 2").styled(Style::new(Color::Blue).width(0.6)).moved(0.0, 3.0))
+                .layer(line(b).named("run 2, raised 3 mV").styled(Style::new(Color::Blue).width(0.6)).moved(0.0, 3.0))
                 .layer(Layer::vertical(1.2).named("hold-up time"))
                 .layer(Layer::labels(
                     PEAKS[1..].iter().zip(&shifted).map(|(p, q)| Mark::new(q.0, q.1 + 3.4, p.3)).collect(),
@@ -199,225 +200,82 @@ fn samples_look_as_expected() {
     }
 }
 
-/// What a study can bring: nothing, one point, constants, extremes, gaps, crowds, hostile names.
-fn oddities() -> Vec<(&'static str, Figure)> {
-    let axis = || (Axis::new("time", "min"), Axis::new("signal", "mV"));
-    let panel = |layer: Layer| Panel::new(axis().0, axis().1).layer(layer);
-    let one = |panel: Panel| Figure::new("Odd data.").size_mm(84.0, 60.0).panel(panel);
-    let line = |y: &[f64]| Layer::line((0..y.len()).map(|i| i as f64).collect::<Vec<_>>(), y);
-    let crowd = sample(3000, &[(1.0, 9.0, 0.03, ""), (1.1, 2.0, 0.03, "")], 4);
-    let crowded = |count: usize, step: f64| {
-        let marks = (0..count)
-            .map(|i| Mark::new(1.0 + step * i as f64, if i == 0 { 9.4 } else { 2.0 }, format!("compound {i}")));
-        Panel::new(axis().0.tight(), axis().1)
-            .layer(Layer::line(crowd.time.clone(), crowd.signal.clone()))
-            .layer(Layer::labels(marks.collect()))
-    };
-    let hostile = "<script>&\"'\u{0}\u{1b}\u{202e}]]>\u{e000}\u{ffff} 日本";
-    vec![
-        ("no-panel", Figure::new("")),
-        ("empty", one(Panel::new(axis().0, axis().1))),
-        ("no-points", one(panel(line(&[])))),
-        ("one-point", one(panel(Layer::markers(vec![3.0], vec![5.0]).named("only")))),
-        ("one-point-line", one(panel(line(&[5.0])))),
-        ("constant", one(panel(line(&[2.5; 50])))),
-        ("zeros", one(panel(line(&[0.0; 50])))),
-        ("negative", one(panel(line(&[-3.0, -8.5, -1.25, -4.0])))),
-        ("not-finite", one(panel(line(&[f64::NAN, f64::INFINITY, f64::NEG_INFINITY])))),
-        ("gaps", one(panel(line(&[1.0, 2.0, f64::NAN, 3.0, f64::NAN, 2.0, 4.0])))),
-        ("huge", one(panel(line(&[f64::MIN, 0.0, f64::MAX])))),
-        ("tiny", one(panel(line(&[1e-308, 3e-308, 5e-324, 2e-308])))),
-        ("large-and-small", one(panel(line(&[0.0, 1e-9, 4.2e7, 3.0])))),
-        ("nearly-constant", one(panel(line(&[1e6, 1e6 + 1e-8, 1e6])))),
-        (
-            "cut-both-ways",
-            one(Panel::new(axis().0, axis().1.range(-1.0, 1.0)).layer(line(&[0.0, 9.0, 0.0, -7.0, 0.0, 1e300, 0.5]))),
-        ),
-        (
-            "beyond",
-            one(Panel::new(axis().0, axis().1.range(0.0, 1.0))
-                .layer(Layer::markers(vec![1.0, 2.0, 3.0], vec![0.5, 2.0, -1.0]))),
-        ),
-        (
-            "swapped-range",
-            one(Panel::new(axis().0.range(5.0, 1.0), axis().1.range(f64::NAN, 1.0)).layer(line(&[1.0, 2.0, 3.0]))),
-        ),
-        ("unequal", one(panel(Layer::line(vec![1.0, 2.0, 3.0], vec![4.0])))),
-        ("falling-x", one(panel(Layer::line(vec![3.0, 1.0, 2.0], vec![4.0, 5.0, 4.5])))),
-        ("close-names", one(crowded(4, 0.06))),
-        ("crowd", Figure::new("Crowd.").panel(crowded(40, 0.12))),
-        ("mob", one(crowded(90, 0.05))),
-        (
-            "hostile",
-            one(Panel::new(Axis::new(hostile, hostile), Axis::new(hostile, hostile))
-                .layer(line(&[1.0, 3.0, 2.0]).named(hostile))
-                .layer(Layer::labels(vec![Mark::new(1.0, 3.0, hostile.repeat(40))]))
-                .layer(Layer::horizontal(2.0).named(hostile))
-                .layer(Layer::text(0.5, 1.5, hostile))
-                .layer(Layer::note(vec![hostile.to_owned()]))),
-        ),
-        (
-            "long-words",
-            one(Panel::new(
-                axis().0,
-                Axis::new("a quantity with a name far too long for the height of this panel", "mV"),
-            )
-            .layer(
-                line(&[1.0, 3.0, 2.0]).named(
-                    "a name in the legend that is far too long for the width of this narrow figure, by any measure",
-                ),
-            )
-            .layer(
-                Layer::horizontal(2.5)
-                    .named("a limit whose words would fill the whole of the figure from left to right"),
-            )),
-        ),
-        (
-            "legend-above",
-            one(panel(
-                Layer::markers(
-                    (0..60).map(f64::from).collect::<Vec<_>>(),
-                    (0..60).map(|i| f64::from(i * 37 % 60)).collect::<Vec<_>>(),
-                )
-                .named("scattered points"),
-            )
-            .layer(line(&(0..60).map(f64::from).collect::<Vec<_>>()).named("a line").styled(Style::nth(1)))
-            .layer(
-                line(&(0..60).map(|v| 60.0 - f64::from(v)).collect::<Vec<_>>())
-                    .named("another line, with a long name")
-                    .styled(Style::nth(2)),
-            )),
-        ),
-        (
-            "markers-and-dashes",
-            one(Panel::new(axis().0.with_grid(), axis().1.with_grid()).legend(Legend::At(Place::TopLeft)).layers(
-                (0..7).flat_map(|i| {
-                    let y = 7.0 - i as f64;
-                    [
-                        Layer::line(vec![0.0, 1.0, 2.0], vec![y, y + 0.4, y]).styled(Style::nth(i)),
-                        Layer::markers(vec![0.0, 1.0, 2.0], vec![y, y + 0.4, y])
-                            .with_marker(Marker::nth(i))
-                            .colored(Style::nth(i).color)
-                            .named(format!("series {i}")),
-                        Layer::markers(vec![0.5, 1.5], vec![y, y])
-                            .with_marker(Marker::nth(i))
-                            .hollow()
-                            .with_x_error(vec![0.1, 0.2]),
-                    ]
-                }),
-            )),
-        ),
-        (
-            "signed-bars",
-            one(Panel::new(Axis::new("change", "%"), Axis::new("", "")).layer(Layer::bars(vec![
-                Bar::new("a factor with a very long name indeed, too long for its column", 4.0).noted("+4.0 %"),
-                Bar::new("flow", -7.0).noted("−7.0 %"),
-                Bar::new("unknown", f64::NAN).noted("not known"),
-            ]))),
-        ),
-        (
-            "level-names",
-            one(panel(line(&[0.0, 5.0, 0.0, 4.0, 0.0])).layer(Layer::Labels {
-                marks: vec![Mark::new(1.0, 5.0, "first"), Mark::new(3.0, 4.0, "second"), Mark::new(3.1, 3.0, "third")],
-                upright: false,
-            })),
-        ),
-        (
-            "three-panels",
-            Figure::new("Three.")
-                .size_mm(84.0, 100.0)
-                .sharing_x()
-                .panel(panel(line(&[1.0, 2.0, 3.0])).letter("a"))
-                .panel(
-                    Panel::new(axis().0, Axis::new("residual", "mV·min"))
-                        .height_share(0.3)
-                        .layer(line(&[1e-5, -2e-5, 3e-5]))
-                        .letter("b"),
-                )
-                .panel(
-                    Panel::new(axis().0.range(0.0, 4.0), Axis::new("area", "mV·min"))
-                        .layer(line(&[1e6, 2e6, 3e6]))
-                        .letter("c"),
-                ),
-        ),
-        (
-            "apart",
-            Figure::new("Two.").size_mm(84.0, 90.0).panel(panel(line(&[1.0, 2.0, 3.0]))).panel(
-                Panel::new(Axis::new("run", "").whole(), Axis::new("retention time", "min"))
-                    .layer(line(&[4.01, 4.02, 4.0]))
-                    .layer(Layer::Text { x: 1.0, y: 4.01, text: "middle".to_owned(), anchor: Anchor::Middle }),
-            ),
-        ),
-        ("small", Figure::new("Tiny.").size_mm(20.0, 20.0).panel(crowded(3, 0.05))),
-        ("not-a-size", Figure::new("Tiny.").size_mm(f64::NAN, -3.0).panel(crowded(3, 0.05))),
-        ("insets", one(crowded(1, 0.1).inset(crowded(1, 0.1).inset(panel(line(&[1.0])))))),
-        (
-            "inset-placed",
-            one(Panel {
-                inset: Some(Box::new(Inset {
-                    panel: Panel::new(axis().0.range(0.9, 1.3), axis().1),
-                    place: Place::BottomRight,
-                    width_share: 0.5,
-                    height_share: f64::NAN,
-                    show_source: false,
-                })),
-                ..crowded(1, 0.1)
-            }),
-        ),
-    ]
+#[test]
+fn equal_figures_give_equal_bytes() {
+    for ((name, a), (_, b)) in samples().into_iter().zip(samples()) {
+        assert!(a.to_svg() == b.to_svg(), "{name}");
+        assert_eq!(a.to_svg(), a.to_report_svg(), "{name}: all its letters are in the font");
+    }
 }
 
 #[test]
-fn odd_data_are_drawn_without_a_panic_and_well_formed() {
-    for (name, figure) in oddities() {
-        let svg = figure.to_svg();
-        if let Some(folder) = std::env::var_os("VIALBOOK_LOOK") {
-            std::fs::write(PathBuf::from(folder).join(format!("{name}.svg")), &svg).expect("a folder to look at");
-        }
-        well_formed(&svg);
-        well_formed(&figure.to_report_svg());
-        assert!(!svg.contains("NaN") && !svg.contains("inf") && !svg.contains("-0.00"), "{name}");
+fn a_long_trace_stays_small_and_keeps_a_spike_of_one_point() {
+    let svg = chromatogram().to_svg();
+    assert!(svg.len() < 120_000, "{} bytes", svg.len());
+    let x: Vec<f64> = (0..12_000).map(|i| f64::from(i) / 1200.0).collect();
+    let mut y = vec![0.0; 12_000];
+    (y[7_777], y[3_210]) = (1.0, -1.0);
+    let figure = Figure::new("A spike and a dip of one point each.").panel(
+        Panel::new(Axis::new("time", "min").tight(), Axis::new("signal", "mV").tight()).layer(Layer::line(x, y)),
+    );
+    let svg = figure.to_svg();
+    let heights = |path: &str| -> (f64, f64) {
+        let points = path.trim_start_matches('M').split([' ', 'M']).filter_map(|p| p.split_once(','));
+        let y: Vec<f64> = points.map(|p| p.1.parse().expect("a number")).collect();
+        (y.iter().copied().fold(f64::INFINITY, f64::min), y.iter().copied().fold(0.0, f64::max))
+    };
+    let paths: Vec<&str> = svg.split("<path d=\"").skip(1).filter_map(|p| p.split('"').next()).collect();
+    let axis_line = paths[1].split('M').nth(1).expect("the axes are painted after the trace");
+    assert_eq!(heights(paths[0]), heights(axis_line), "the trace reaches both ends of the axis");
+    assert!(svg.len() < 5_000, "{} bytes for a flat line", svg.len());
+}
+
+#[test]
+fn words_stay_words_in_the_named_font_and_data_stay_data() {
+    let svg = calibration().to_svg();
+    assert!(svg.contains("font-family=\"Libertinus Serif\""));
+    for words in ["mass concentration / (mg/L)", "ratio of areas", "straight line, weights 1/s²", "−0.05", "(a)"] {
+        assert!(svg.contains(&format!(">{words}</text>")), "{words}");
+    }
+    assert!(svg.contains("<title>Seven standards of propan-2-ol from 0 to 8 mg/L.</title>"));
+    assert!(svg.contains("Residuals show no trend.</desc>"));
+    let name = "<image href='file:///etc/passwd'/> & <style>";
+    let panel = Panel::new(Axis::new(name, name), Axis::new(name, name))
+        .layer(Layer::line(vec![0.0, 1.0], vec![0.0, 1.0]).named(name))
+        .layer(Layer::labels(vec![Mark::new(0.5, 0.5, name)]));
+    let svg = Figure::new(name).panel(panel).to_svg();
+    well_formed(&svg);
+    let tags = ["svg", "title", "desc", "rect", "g", "path", "text", "circle"];
+    for tag in svg.split('<').skip(1).filter(|t| !t.starts_with('/')) {
+        assert!(tags.iter().any(|t| tag.starts_with(t)), "{tag}");
     }
 }
 
-/// A strict reader for the XML that is written here: tags nest, attributes are quoted once each, text is escaped.
-fn well_formed(svg: &str) {
-    let mut open: Vec<&str> = Vec::new();
-    let mut rest = svg;
-    while let Some(start) = rest.find('<') {
-        text_is_escaped(&rest[..start]);
-        assert!(!open.is_empty() || rest[..start].trim().is_empty(), "text outside the root");
-        let end = start + rest[start..].find('>').expect("every tag is closed");
-        let tag = &rest[start + 1..end];
-        rest = &rest[end + 1..];
-        if let Some(name) = tag.strip_prefix('/') {
-            assert_eq!(open.pop(), Some(name), "tags nest");
-            continue;
-        }
-        let (tag, empty) = tag.strip_suffix('/').map_or((tag, false), |t| (t, true));
-        let (name, mut attributes) = tag.split_once(' ').unwrap_or((tag, ""));
-        assert!(name.bytes().all(|b| b.is_ascii_alphabetic()), "tag {name:?}");
-        let mut seen: Vec<&str> = Vec::new();
-        while !attributes.trim().is_empty() {
-            let (key, value) = attributes.trim_start().split_once("=\"").expect("attribute with a quoted value");
-            let (value, after) = value.split_once('"').expect("closing quote");
-            assert!(key.bytes().all(|b| b.is_ascii_alphabetic() || b == b'-') && !seen.contains(&key), "{key:?}");
-            text_is_escaped(value);
-            seen.push(key);
-            attributes = after;
-        }
-        if !empty {
-            open.push(name);
-        }
-    }
-    assert!(open.is_empty() && rest.trim().is_empty(), "everything is closed");
+#[test]
+fn what_the_font_lacks_is_marked_in_reports_only() {
+    let figure =
+        Figure::new("Names in two scripts.").panel(Panel::new(Axis::new("日本 é Ω ж", ""), Axis::new("signal", "mV")));
+    assert!(figure.to_svg().contains(">日本 é Ω ж<"));
+    assert!(figure.to_report_svg().contains(">\u{fffd}\u{fffd} é Ω ж<"));
 }
 
-/// Characters are those that XML 1.0 allows (section 2.2), and entities are known ones.
-fn text_is_escaped(text: &str) {
-    for (i, c) in text.char_indices() {
-        assert!(matches!(c, '\n' | ' '..='\u{d7ff}' | '\u{e000}'..='\u{fffd}' | '\u{10000}'..), "{c:?}");
-        let known = ["&amp;", "&lt;", "&gt;", "&quot;", "&#39;"];
-        assert!(c != '&' || known.iter().any(|e| text[i..].starts_with(e)), "{text}");
-    }
+#[test]
+fn the_description_is_data() {
+    let figure = chromatogram();
+    assert!(format!("{figure:?}").len() < 1_500, "short: {figure:?}");
+    assert_eq!(figure.to_string(), figure.alt);
+    let json = serde_json::to_value(&figure).expect("a figure as JSON");
+    assert_eq!(json["panels"][0]["x"]["unit"], "min");
+    let last = json["panels"][0]["layers"].as_array().and_then(|l| l.last()).expect("layers");
+    assert_eq!(last["labels"]["marks"][1]["text"], "ethanol");
+}
+
+#[test]
+fn figures_are_saved_whole() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("budget.svg");
+    budget().save_svg(&file).expect("written");
+    assert_eq!(std::fs::read_to_string(&file).expect("read"), budget().to_svg());
+    let error = budget().save_svg(folder.path().join("no-such-folder/a.svg")).expect_err("no folder");
+    assert!(error.to_string().contains("no-such-folder"), "{error}");
 }
