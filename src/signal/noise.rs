@@ -113,6 +113,8 @@ const BLOCK: usize = 64;
 const QUIET: f64 = 2.25;
 /// Above this correlation longer lags are used.
 const LONGER_LAGS: f64 = 0.6;
+/// The noise at a place differs from the run's if its standard deviation does by more than this share.
+const SAME: f64 = 0.15;
 /// Blocks on either side that say how large the noise is at a place.
 const NEIGHBOURS: usize = 8;
 
@@ -274,7 +276,10 @@ impl Blocks {
                 if kept == 0 || d_run <= 0.0 {
                     return sd;
                 }
-                (sd * (sum / kept as f64 / d_run).sqrt().min(4.0)).max(floor)
+                let ratio = (sum / kept as f64 / d_run).sqrt();
+                // Within the scatter of a thousand points the noise is taken to be the same everywhere.
+                let ratio = if (ratio - 1.0).abs() <= SAME { 1.0 } else { ratio.min(4.0) };
+                (sd * ratio).max(floor)
             })
             .collect()
     }
