@@ -1,1 +1,18 @@
-//! numeric
+//! Mathematics on numbers and slices; knows nothing about traces.
+//!
+//! | module | answers |
+//! |---|---|
+//! | [`special`] | error functions, log gamma, incomplete gamma and beta |
+//! | [`distributions`] | probabilities and quantiles: normal, Student t, chi-squared, Fisher F |
+//! | [`random`] | seeded draws, the same bits on every machine |
+
+pub mod distributions;
+pub mod random;
+pub mod special;
+
+pub use distributions::{
+    chi_squared_cdf, chi_squared_quantile, chi_squared_sf, fisher_f_cdf, fisher_f_quantile, fisher_f_sf, normal_cdf,
+    normal_quantile, normal_sf, student_t_cdf, student_t_quantile, student_t_sf,
+};
+pub use random::Xoshiro256PlusPlus;
+pub use special::{erf, erfc, erfcx, ln_gamma};
