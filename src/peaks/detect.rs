@@ -106,11 +106,19 @@ pub(super) fn find_apexes(search: &Search<'_>) -> Vec<Apex> {
             }
         }
     }
-    let apexes = found.iter().enumerate().map(|(k, &index)| {
-        let room = |other: Option<&usize>| other.map_or(sums.len(), |&o| o.abs_diff(index));
-        measure(search, index, room(k.checked_sub(1).and_then(|k| found.get(k))), room(found.get(k + 1)))
-    });
-    merge(search, apexes.collect())
+    let kept = merge(search, measure_all(search, &found));
+    // Joined neighbours no longer limit each other's width.
+    measure_all(search, &kept.iter().map(|a| a.index).collect::<Vec<_>>())
+}
+
+fn measure_all(search: &Search<'_>, found: &[usize]) -> Vec<Apex> {
+    let room = |here: usize, other: Option<&usize>| other.map_or(search.sums.len(), |&o| o.abs_diff(here));
+    (0..found.len())
+        .map(|k| {
+            let before = if k == 0 { None } else { found.get(k - 1) };
+            measure(search, found[k], room(found[k], before), room(found[k], found.get(k + 1)))
+        })
+        .collect()
 }
 
 /// Widths to try, in points.

@@ -54,6 +54,9 @@ impl Trace {
             valley_fraction: options.valley_fraction,
         });
         let all = bounds(&sums, &noise, &apexes, options.baseline_points);
+        if std::env::var("DBG").is_ok() {
+            eprintln!("{apexes:?} {all:?} {} {}", noise.sd, noise.autocorrelation);
+        }
         let signal = Signal { time: self.time_min(), signal: self.signal(), sums: &sums, noise: &noise };
         let mut peaks: Vec<Peak> = Vec::with_capacity(all.len());
         for b in &all {
