@@ -256,3 +256,34 @@ fn fits_that_cannot_be_say_why() {
     let saved = serde_json::to_string(&far.unscaled_covariance).unwrap();
     assert_eq!(serde_json::from_str::<Matrix>(&saved).unwrap(), far.unscaled_covariance);
 }
+
+#[test]
+fn means_and_standard_deviations_reach_the_certified_values() {
+    let pairs = |first: f64, a: f64, b: f64| [vec![first], [a, b].repeat(500)].concat();
+    println!("{:10} {:>6} {:>6} {:>6}   correct digits", "set", "mean", "sd", "lag 1");
+    for (name, set) in certified("univariate") {
+        let values = match name.as_str() {
+            "NumAcc1" => vec![10_000_001.0, 10_000_003.0, 10_000_002.0],
+            "NumAcc2" => pairs(1.2, 1.1, 1.3),
+            "NumAcc3" => pairs(1_000_000.2, 1_000_000.1, 1_000_000.3),
+            "NumAcc4" => pairs(10_000_000.2, 10_000_000.1, 10_000_000.3),
+            // The printed digits are not those of π (their sums fit one 8 printed as 3), so they cannot be generated.
+            "PiDigits" => continue,
+            _ => strd_columns(set["data_file"].as_str().unwrap())[0].1.clone(),
+        };
+        assert_eq!(values.len() as u64, set["n"].as_u64().unwrap(), "{name}");
+        let got = [
+            digits(mean(&values).unwrap(), set["mean"].as_f64().unwrap()),
+            digits(sample_sd(&values).unwrap(), set["sd"].as_f64().unwrap()),
+            digits(autocorrelation(&values, 1).unwrap(), set["lag1_autocorrelation"].as_f64().unwrap()),
+        ];
+        println!("{name:10} {:6.1} {:6.1} {:6.1}", got[0], got[1], got[2]);
+        // Exact arithmetic on the inputs as doubles reaches half a digit more (0.1 as a step on top of 10⁶ and 10⁷).
+        let gate = match name.as_str() {
+            "NumAcc3" => [10.0, 8.96, 10.0],
+            "NumAcc4" => [10.0, 7.75, 10.0],
+            _ => [10.0; 3],
+        };
+        assert!(got.iter().zip(gate).all(|(d, gate)| *d >= gate), "{name}: {got:?}, wanted {gate:?}");
+    }
+}
