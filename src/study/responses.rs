@@ -10,7 +10,6 @@ use rayon::prelude::*;
 use super::{Kind, Role, Study, StudyConfig, WindowBaseline};
 use crate::error::{Error, ErrorKind, Result};
 use crate::identify::{ExpectedTime, Naming, ReferenceTime, references_from};
-use crate::numeric::statistics::median;
 use crate::peaks::{BaselineEnds, Detect, Peak, PeakList};
 use crate::results::PeakResult;
 use crate::trace::Run;
@@ -179,7 +178,7 @@ impl Study {
             };
             let at = r.time_min + shift;
             let peak = run
-                .force_window(at - span.before_min, at + span.after_min, detect)
+                .integrate_window(at - span.before_min, at + span.after_min, detect)
                 .map_err(|e| e.in_file(&run.provenance.file))?;
             measured.push(peak, &compound.name, "forced window at the standards' retention time");
         }
@@ -244,5 +243,16 @@ pub(super) fn detect_options(config: &StudyConfig) -> Detect {
             WindowBaseline::SinglePoints => BaselineEnds::SinglePoints,
         },
         ..default
+    }
+}
+
+fn median(values: &[f64]) -> Option<f64> {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let middle = sorted.len() / 2;
+    match sorted.len() {
+        0 => None,
+        n if n % 2 == 1 => Some(sorted[middle]),
+        _ => Some(0.5 * (sorted[middle - 1] + sorted[middle])),
     }
 }
