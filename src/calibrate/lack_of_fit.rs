@@ -12,7 +12,7 @@ use crate::numeric::{fisher_f_quantile, fisher_f_sf, special::beta_inc_upper, sp
 /// F = (SS_lof/(L - p))/(SS_pure/(n - L)) for n flasks at L contents and p coefficients; SS_pure is the scatter of
 /// flasks about their level's mean, SS_lof that of the level means about the curve, both weighted as the fit was.
 /// Shots never count as replicates: they share their flask's error. A large p-value is no proof of a straight line:
-/// [`sag`](LackOfFit::sag) says how bent it could be. Reference: N. R. Draper and H. Smith, Applied Regression
+/// [`LackOfFit::sag`] says how bent it could be. Reference: N. R. Draper and H. Smith, Applied Regression
 /// Analysis, 3rd ed. (1998), section 2.1.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct LackOfFit {
@@ -26,9 +26,8 @@ pub struct LackOfFit {
     pub lack_of_fit_ss: f64,
     /// Weighted sum of squares of flasks about their level means.
     pub pure_error_ss: f64,
-    /// Sag of a parabola below its chord over the range, as a share of the top response, that this test at 5 %
-    /// finds with 80 % power; `None` where the scatter is zero or the levels cannot show it.
-    pub sag: Option<f64>,
+    /// Sag as a share of the top response that makes the non-centrality 1.
+    unit_sag: Option<f64>,
 }
 
 /// Level at which sags are tested.
@@ -82,8 +81,15 @@ impl LackOfFit {
             0.0
         };
         let p_value = if f.is_finite() { fisher_f_sf(f, dof[0], dof[1]) } else { 0.0 };
-        let sag = sag(curve, &w, rss / (n as f64 - p), dof, through_zero);
-        Some(LackOfFit { f, dof, p_value, lack_of_fit_ss: lack, pure_error_ss: pure, sag })
+        let unit_sag = unit_sag(curve, &w, rss / (n as f64 - p), through_zero);
+        Some(LackOfFit { f, dof, p_value, lack_of_fit_ss: lack, pure_error_ss: pure, unit_sag })
+    }
+
+    /// Sag of a parabola below its chord over the range, as a share of the top response, that this test at 5 %
+    /// finds with 80 % power; `None` where the scatter is zero or the levels cannot show it.
+    pub fn sag(&self) -> Option<f64> {
+        let unit = self.unit_sag?;
+        Some(unit * libm::sqrt(detectable_noncentrality(self.dof[0], self.dof[1], TEST_LEVEL, POWER)))
     }
 }
 
@@ -91,7 +97,7 @@ impl fmt::Display for LackOfFit {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let [a, b] = self.dof;
         write!(f, "lack of fit F({a}, {b}) = {:.2}, p = {:.3}; ", self.f, self.p_value)?;
-        match self.sag {
+        match self.sag() {
             Some(s) => write!(
                 f,
                 "a curve that sags by {:.2} % of the top response in the middle would have been found with 80 % power",
@@ -102,8 +108,8 @@ impl fmt::Display for LackOfFit {
     }
 }
 
-/// The sag found with 80 % power, as a share of the top response.
-fn sag(curve: &Curve, w: &[f64], variance: f64, dof: [f64; 2], through_zero: bool) -> Option<f64> {
+/// The sag that makes the non-centrality 1, as a share of the top response.
+fn unit_sag(curve: &Curve, w: &[f64], variance: f64, through_zero: bool) -> Option<f64> {
     let low = if through_zero { 0.0 } else { curve.range[0] };
     let high = curve.range[1];
     let parabola: Vec<f64> =
@@ -116,7 +122,7 @@ fn sag(curve: &Curve, w: &[f64], variance: f64, dof: [f64; 2], through_zero: boo
     if !(variance > 0.0 && seen > 1e-12 * unit && top > 0.0) {
         return None;
     }
-    Some(libm::sqrt(detectable_noncentrality(dof[0], dof[1], TEST_LEVEL, POWER) * variance / seen) / top)
+    Some(libm::sqrt(variance / seen) / top)
 }
 
 /// Non-centrality λ at which an F test at `level` has `power`.

@@ -26,5 +26,4 @@ pub use limits::{ConventionalLimit, LimitNote, LimitOptions, Limits, ZeroVarianc
 pub use notes::{CurveNote, InverseNote};
 pub use replicates::{NestedScatter, PooledSd, pooled_sd};
 
-pub(crate) use inverse::check_source;
 pub(crate) use lack_of_fit::detectable_noncentrality;

@@ -90,13 +90,14 @@ impl Pivot {
         let t = student_t_quantile(p, self.dof(here));
         // The ends carry their own degrees of freedom: each is solved again with those at the end itself.
         let settle = |first: f64, end: fn(Accepted) -> Option<f64>| -> Option<f64> {
-            let mut x = first;
+            let (mut x, mut dof) = (first, self.dof(here));
             for _ in 0..100 {
-                let next = end(self.within(student_t_quantile(p, self.dof(x))))?;
-                if (next - x).abs() <= 1e-13 * (next.abs() + (next - here).abs()) {
-                    return Some(next);
+                let there = self.dof(x);
+                if there == dof || (there - dof).abs() <= 1e-10 * dof {
+                    break;
                 }
-                x = next;
+                dof = there;
+                x = end(self.within(student_t_quantile(p, dof)))?;
             }
             Some(x)
         };
