@@ -8,6 +8,7 @@ pub mod compounds;
 pub mod error;
 pub mod estimate;
 pub mod figure;
+pub mod prelude;
 pub mod identify;
 pub mod numeric;
 pub mod peaks;
@@ -24,5 +25,7 @@ pub mod trace;
 pub mod units;
 
 pub use error::{Error, ErrorKind, Result};
+pub use shapes::{ExponentiallyModifiedGaussian, Gaussian, HaarhoffVanDerLinde};
+pub use estimate::{Estimate, UncertaintyDigits};
 pub use trace::{Provenance, ReadingNote, Run, Trace};
 pub use units::{ContentUnit, Quantity, area_unit};

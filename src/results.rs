@@ -183,6 +183,8 @@ pub struct CalibrationResult {
     pub limit_method: Option<String>,
     /// The flasks.
     pub points: Vec<CalibrationPoint>,
+    /// Level of the confidence band and of the amounts' intervals.
+    pub coverage_probability: f64,
     /// A grid of x with the curve and its confidence band, for drawing.
     pub curve: Vec<CurvePoint>,
     /// Doubts and remarks.

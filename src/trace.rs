@@ -96,6 +96,12 @@ impl Trace {
         self
     }
 
+    /// The same points in another signal unit's name; no value changes.
+    pub fn with_unit(mut self, signal_unit: &str) -> Self {
+        self.signal_unit = signal_unit.into();
+        self
+    }
+
     /// Times in minutes.
     pub fn time_min(&self) -> &[f64] {
         &self.time_min
@@ -201,6 +207,7 @@ pub struct Provenance {
 
 /// What the reader saw in a file and what it decided, item by item; nothing is guessed in silence.
 #[derive(Clone, Debug, Default, PartialEq, serde::Serialize, serde::Deserialize)]
+#[serde(default)]
 pub struct ReadingNote {
     /// Format: "delimited text".
     pub format: String,
@@ -220,6 +227,12 @@ pub struct ReadingNote {
     pub time_unit: String,
     /// Unit of the signal as found, and where it came from; "not stated" where the file is silent.
     pub signal_unit: String,
+    /// What was done with the times: "even, as written", or how an even axis was fitted to rounded stamps.
+    pub time_axis: String,
+    /// Which trace this is, in a file of several; the text columns of a long table otherwise; empty when neither.
+    pub trace: String,
+    /// Lines above the table that are neither names nor units, as written (the first 40).
+    pub header: Vec<String>,
     /// Number of points read.
     pub points: usize,
     /// Mean interval in seconds.

@@ -10,6 +10,7 @@ mod context;
 mod coverage;
 mod experimental;
 mod files;
+mod from_study;
 mod number;
 mod safety;
 mod sample_calculation;

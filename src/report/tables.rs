@@ -14,6 +14,11 @@ const BUDGETS_SHOWN: usize = 8;
 
 /// One representative standard (the middle of the accepted ones) and the first accepted sample.
 pub(super) fn peak_tables(results: &Results) -> Vec<PeakTable> {
+    shown_runs(results).into_iter().map(|r| peak_table(results, r)).collect()
+}
+
+/// The runs that the report shows: figure and table speak of the same ones.
+pub(super) fn shown_runs(results: &Results) -> Vec<&RunResult> {
     let named = |r: &&RunResult| {
         results.peaks.iter().filter(|p| p.run == r.run && p.compound.is_some() && p.retention_time_min.is_some()).count()
     };
@@ -26,7 +31,7 @@ pub(super) fn peak_tables(results: &Results) -> Vec<PeakTable> {
     standards.sort_by(|a, b| (&a.sample, &a.run).cmp(&(&b.sample, &b.run)));
     let standard = standards.get(standards.len() / 2).copied();
     let sample = of_kind("sample").first().copied();
-    standard.into_iter().chain(sample).map(|r| peak_table(results, r)).collect()
+    standard.into_iter().chain(sample).collect()
 }
 
 fn peak_table(results: &Results, run: &RunResult) -> PeakTable {

@@ -344,6 +344,9 @@ pub struct Compound {
     /// Density of the pure liquid in g/mL, instead of the table's.
     #[serde(default, rename = "density_g_mL")]
     pub density_g_ml: Option<f64>,
+    /// Its standard uncertainty in g/mL.
+    #[serde(default, rename = "density_u_g_mL")]
+    pub density_u_g_ml: Option<f64>,
 }
 
 /// What a compound is in a study.
