@@ -153,7 +153,7 @@ impl Study {
                 f: l.f,
                 dof: l.dof,
                 p_value: l.p_value,
-                power: l.sag.map(|sag| {
+                power: l.sag().map(|sag| {
                     format!("a sag of {} % of the top response would be found with 80 % power", crate::estimate::significant(100.0 * sag, 2))
                 }),
             }),
