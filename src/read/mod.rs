@@ -16,12 +16,16 @@ mod header;
 mod names;
 mod number;
 mod options;
+mod safe_path;
 mod scan;
 mod source;
+mod table;
 
 use std::path::Path;
 
 pub use options::{ColumnChoice, DecimalMark, Delimiter, ReadOptions, TimeUnit};
+pub use safe_path::inside;
+pub use table::{Row, Table};
 
 use crate::error::{Error, Result};
 use crate::trace::{Provenance, Run};
