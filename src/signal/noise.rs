@@ -60,11 +60,11 @@ pub(crate) fn correlated_norm(weights: &[f64], phi: f64) -> f64 {
 
 /// Noise of a signal on evenly spaced points; `step` is the converter's where it is known.
 ///
-/// **How.** The signal is cut into blocks of 64 points. In each, the differences at lags 1 and 2, less their own
-/// straight line (so that neither slope nor curvature counts), have the mean squares D₁ and D₂. A block is quiet
-/// if both are at most 2.25 times the lower quartile of all blocks, and its neighbours are; peaks, spikes and
+/// **How.** The signal is cut into blocks of 64 points. In each, the differences at lags 1 and 2 have mean
+/// squares about their mean (so that a slope does not count). A block is quiet if both are at most 2.25 times the lower quartile of all blocks, and its neighbours are; peaks, spikes and
 /// steps are not, and three quarters of the run may be disturbed before this breaks down (the median absolute
-/// deviation of all differences: one half). Over the quiet stretches
+/// deviation of all differences: one half). With D₁ and D₂ the mean squares over the quiet stretches, about a straight
+/// line so that a bent drift does not count either,
 ///
 /// φ = D₂/D₁ - 1,   σ² = D₁ / (2 (1 - φ)),
 ///
@@ -111,6 +111,9 @@ pub fn estimate_step(signal: &[f64]) -> Option<f64> {
 const BLOCK: usize = 64;
 /// A block is quiet up to this multiple of the lower quartile: 5 standard errors for pure noise.
 const QUIET: f64 = 2.25;
+/// The correlation at the longest lag is taken to be at most this: where differences still grow in proportion to the
+/// lag, the signal wanders without end, and σ is that of a few lags.
+const STILL_RISING: f64 = 0.9;
 /// Above this correlation longer lags are used.
 const LONGER_LAGS: f64 = 0.6;
 /// The noise at a place differs from the run's if its standard deviation does by more than this share.
@@ -160,7 +163,7 @@ impl NoiseProfile {
         }
         let variance = pair.variance();
         let autocorrelation =
-            if variance > 0.0 && d1 > 0.0 { (1.0 - 0.5 * d1 / variance).clamp(-0.5, 0.98) } else { 0.0 };
+            if variance > 0.0 && d1 > 0.0 { (1.0 - 0.5 * d1 / variance).clamp(-0.5, 0.9995) } else { 0.0 };
         let sd = variance.sqrt();
         let is_floor = sd < floor;
         // Where the step hides the noise, nothing is known about its correlation.
@@ -227,8 +230,9 @@ impl Blocks {
         for k in 0..count {
             // The last block takes what is left over; differences may reach into the next block.
             let (a, b) = (k * size, if k + 1 == count { n } else { (k + 1) * size });
-            short.push(square_difference(&signal[a..(b + 1).min(n)], 1));
-            long.push(square_difference(&signal[a..(b + 2).min(n)], 2));
+            // About the mean only: the top of a peak is a parabola, and must show.
+            short.push(square_difference(&signal[a..(b + 1).min(n)], 1).about_mean);
+            long.push(square_difference(&signal[a..(b + 2).min(n)], 2).about_mean);
         }
         let (limit_short, limit_long) = (QUIET * lower_quartile(&short), QUIET * lower_quartile(&long));
         let calm: Vec<bool> = short.iter().zip(&long).map(|(s, l)| *s <= limit_short && *l <= limit_long).collect();
@@ -304,8 +308,8 @@ impl LagPair {
                 // A piece too short for its lag says nothing.
                 if b - a > 2 * lag + 8 || stretches.len() == 1 {
                     let weight = (b - a).saturating_sub(2 * lag);
-                    short += weight as f64 * square_difference(&signal[a..b], lag);
-                    long += weight as f64 * square_difference(&signal[a..b], 2 * lag);
+                    short += weight as f64 * square_difference(&signal[a..b], lag).about_line;
+                    long += weight as f64 * square_difference(&signal[a..b], 2 * lag).about_line;
                     points += weight;
                 }
             }
@@ -316,7 +320,7 @@ impl LagPair {
 
     /// Correlation at the lag.
     fn correlation(&self) -> f64 {
-        if self.short > 0.0 { (self.long / self.short - 1.0).clamp(-0.5, 0.98) } else { 0.0 }
+        if self.short > 0.0 { (self.long / self.short - 1.0).clamp(-0.5, STILL_RISING) } else { 0.0 }
     }
 
     fn variance(&self) -> f64 {
@@ -324,11 +328,19 @@ impl LagPair {
     }
 }
 
-/// Mean square of the differences d = y[i + lag] - y[i] about their own straight line: neither a slope nor a curvature of the signal counts.
-fn square_difference(signal: &[f64], lag: usize) -> f64 {
+/// Mean squares of the differences d = y[i + lag] - y[i].
+#[derive(Clone, Copy, Default)]
+struct SquareDifference {
+    /// About their mean: a slope of the signal does not count.
+    about_mean: f64,
+    /// About their straight line: nor does a curvature.
+    about_line: f64,
+}
+
+fn square_difference(signal: &[f64], lag: usize) -> SquareDifference {
     let count = signal.len().saturating_sub(lag);
     if count == 0 {
-        return 0.0;
+        return SquareDifference::default();
     }
     let (early, late) = (&signal[..count], &signal[lag..]);
     // Four sums side by side keep the adder busy.
@@ -355,7 +367,8 @@ fn square_difference(signal: &[f64], lag: usize) -> f64 {
     let across = x - 0.5 * (m - 1.0) * s;
     let spread = (m * m - 1.0) / 12.0;
     let explained = if m > 2.0 { across * across / spread } else { 0.0 };
-    (q - s * s - explained).max(0.0)
+    let about_mean = (q - s * s).max(0.0);
+    SquareDifference { about_mean, about_line: (about_mean - explained).max(0.0) }
 }
 
 /// Lower quartile of the positive values; 0 where there are none.
