@@ -142,14 +142,24 @@ mod tests {
 
     #[test]
     fn ordinary_text_stays_as_it_is() {
-        for text in ["isopropyl acetate", "Müller, Ángström", "2,2,4-trimethylpentane", "(0.42 ± 0.03) % v/v", "µL·min⁻¹", "Ответ"] {
+        for text in [
+            "isopropyl acetate",
+            "Müller, Ángström",
+            "2,2,4-trimethylpentane",
+            "(0.42 ± 0.03) % v/v",
+            "µL·min⁻¹",
+            "Ответ",
+        ] {
             assert_eq!(printable(text, PLAIN), text);
         }
     }
 
     #[test]
     fn what_hides_becomes_visible() {
-        assert_eq!(printable("a\u{202E}b\u{7}c\u{E000}", PLAIN), "a[U+202E]b[U+0007]c[U+E000]".to_owned().replace("b[U+0007]", "b[U+0007]"));
+        assert_eq!(
+            printable("a\u{202E}b\u{7}c\u{E000}", PLAIN),
+            "a[U+202E]b[U+0007]c[U+E000]".to_owned().replace("b[U+0007]", "b[U+0007]")
+        );
         assert_eq!(printable("one\ntwo\tthree", PLAIN), "one two three");
         assert_eq!(printable("\u{1F600}", PLAIN), "[U+1F600]");
         assert_eq!(printable("\u{FEFF}soft\u{AD}hyphen", PLAIN), "softhyphen");
@@ -166,7 +176,10 @@ mod tests {
         let shown = printable(&"x".repeat(64), PLAIN).into_owned();
         assert_eq!(shown.matches('\u{200B}').count(), 6);
         assert_eq!(shown.replace('\u{200B}', ""), "x".repeat(64));
-        assert_eq!(printable("a.long_identifier/with.signs", PLAIN), "a.\u{200B}long_\u{200B}identifier/\u{200B}with.\u{200B}signs");
+        assert_eq!(
+            printable("a.long_identifier/with.signs", PLAIN),
+            "a.\u{200B}long_\u{200B}identifier/\u{200B}with.\u{200B}signs"
+        );
         let long = printable(&"y ".repeat(5_000), PLAIN).into_owned();
         assert!(long.ends_with("… [9000 more characters]"), "{}", &long[long.len() - 40..]);
         let prose = printable(&"y".repeat(100_000), Show { prose: true, ..PLAIN }).into_owned();

@@ -59,7 +59,13 @@ impl Study {
         samples
     }
 
-    fn sample_amounts(&self, sample: &Sample, c: &Calibrated, measured: &Measured, decided: &mut Decided) -> Result<()> {
+    fn sample_amounts(
+        &self,
+        sample: &Sample,
+        c: &Calibrated,
+        measured: &Measured,
+        decided: &mut Decided,
+    ) -> Result<()> {
         let compound = c.compound.as_str();
         let internal = self.config.internal_standard();
         let first = &self.injections[sample.flasks[0].shots[0]];
@@ -148,7 +154,8 @@ impl Study {
     /// Densities of the compound and of the sample, as study.toml or the table of compounds has them.
     fn materials(&self, compound: &str) -> Materials {
         let q = &self.config.quantification;
-        let density = |g_per_ml: f64, u: Option<f64>, temperature_c| Density { g_per_ml, u: u.unwrap_or(0.0), temperature_c };
+        let density =
+            |g_per_ml: f64, u: Option<f64>, temperature_c| Density { g_per_ml, u: u.unwrap_or(0.0), temperature_c };
         let stated = self.config.compound(compound);
         let component_density = match stated.and_then(|c| c.density_g_ml) {
             Some(d) => Some(density(d, stated.and_then(|c| c.density_u_g_ml), None)),
@@ -179,7 +186,14 @@ impl Study {
                 probability: rule.probability,
             }
             .decide(&amount.inverse)?;
-            decisions.push(decision_finding(sample, limit, amount, decision.verdict, decision.within, rule.probability));
+            decisions.push(decision_finding(
+                sample,
+                limit,
+                amount,
+                decision.verdict,
+                decision.within,
+                rule.probability,
+            ));
         }
         Ok(())
     }
@@ -200,10 +214,16 @@ fn decision_finding(
     let (severity, next) = match verdict {
         Verdict::Accept => (Severity::Pass, None),
         Verdict::Reject => (Severity::Fail, Some("it is outside: do not use it as if it were within")),
-        Verdict::Undecided => (Severity::Warn, Some("undecided by the rule fixed beforehand; more flasks narrow the interval")),
+        Verdict::Undecided => {
+            (Severity::Warn, Some("undecided by the rule fixed beforehand; more flasks narrow the interval"))
+        }
     };
     let why = match within {
-        Some(p) => format!("found {}; the true content lies within the limit with a probability of {}", amount.text(), percent(p)),
+        Some(p) => format!(
+            "found {}; the true content lies within the limit with a probability of {}",
+            amount.text(),
+            percent(p)
+        ),
         None => "too few degrees of freedom for a probability: no decision follows from these data".to_owned(),
     };
     Finding {
@@ -283,7 +303,11 @@ impl Scale {
     fn mean(scales: &[Scale]) -> Scale {
         let first = scales[0];
         let mean = |f: fn(&Scale) -> f64| {
-            if scales.iter().all(|s| f(s) == f(&first)) { f(&first) } else { scales.iter().map(f).sum::<f64>() / scales.len() as f64 }
+            if scales.iter().all(|s| f(s) == f(&first)) {
+                f(&first)
+            } else {
+                scales.iter().map(f).sum::<f64>() / scales.len() as f64
+            }
         };
         Scale { standard: mean(|s| s.standard), dilution: mean(|s| s.dilution) }
     }

@@ -130,8 +130,20 @@ impl Injection {
 
 /// Columns with a meaning; the others are contents (`name (unit)`) or kept as they are.
 const KNOWN: &[&str] = &[
-    "run", "file", "sample", "kind", "preparation", "replicate", "volume (uL)", "dilution", "method", "time", "group", "accepted",
-    "reason", "note",
+    "run",
+    "file",
+    "sample",
+    "kind",
+    "preparation",
+    "replicate",
+    "volume (uL)",
+    "dilution",
+    "method",
+    "time",
+    "group",
+    "accepted",
+    "reason",
+    "note",
 ];
 
 /// Reads an injection log; `compounds` are the names that content columns may have.
@@ -170,7 +182,10 @@ fn injections(table: &Table, compounds: &[String]) -> Result<Vec<Injection>> {
         rows.push(injection);
     }
     if rows.is_empty() {
-        return Err(Error::new(ErrorKind::Study, "an injection log without injections; one row per injection is wanted"));
+        return Err(Error::new(
+            ErrorKind::Study,
+            "an injection log without injections; one row per injection is wanted",
+        ));
     }
     Ok(rows)
 }
@@ -194,8 +209,11 @@ fn content_column(header: &str, compounds: &[String]) -> Result<Option<(String, 
     }
     let name = header[..header.find('(').unwrap_or(header.len())].trim();
     if ContentUnit::parse(rest.trim_end_matches(')')).is_ok() {
-        return Err(Error::new(ErrorKind::Study, format!("the column \"{header}\" states contents of \"{name}\", which study.toml does not list"))
-            .hint(format!("listed compounds: {}; add a [[compound]] or correct the name", compounds.join(", "))));
+        return Err(Error::new(
+            ErrorKind::Study,
+            format!("the column \"{header}\" states contents of \"{name}\", which study.toml does not list"),
+        )
+        .hint(format!("listed compounds: {}; add a [[compound]] or correct the name", compounds.join(", "))));
     }
     Ok(None)
 }
@@ -206,7 +224,8 @@ fn injection(row: &Row, contents: &[(&str, String, ContentUnit)], other: &[&str]
     let kind_text = required("kind")?;
     let kind = Kind::parse(&kind_text).ok_or_else(|| {
         let known: Vec<&str> = KINDS.iter().map(|k| k.0).collect();
-        row.error("kind", format!("\"{kind_text}\" is no kind of injection")).hint(format!("kinds: {}", known.join(", ")))
+        row.error("kind", format!("\"{kind_text}\" is no kind of injection"))
+            .hint(format!("kinds: {}", known.join(", ")))
     })?;
     if let Some(text) = row.text("dilution").filter(|t| t.contains([':', '/', '+'])) {
         return Err(row

@@ -25,7 +25,12 @@ struct Fixture {
 fn fixture() -> Result<Fixture, Box<dyn std::error::Error>> {
     let text = |name: &str| std::fs::read_to_string(data(name));
     let figure = |id: &str, file: &str, alt: &str, caption: &str| -> std::io::Result<ReportFigure> {
-        Ok(ReportFigure { id: id.into(), svg: text(&format!("figures/{file}.svg"))?, alt: alt.into(), caption: caption.into() })
+        Ok(ReportFigure {
+            id: id.into(),
+            svg: text(&format!("figures/{file}.svg"))?,
+            alt: alt.into(),
+            caption: caption.into(),
+        })
     };
     Ok(Fixture {
         results: serde_json::from_str(&text("results.json")?)?,
@@ -90,15 +95,16 @@ fn out(name: &str) -> PathBuf {
 }
 
 fn attachments() -> std::io::Result<Vec<Attachment>> {
-    let of = |name: &str, media_type: &str, relationship: Relationship, description: &str| -> std::io::Result<Attachment> {
-        Ok(Attachment {
-            name: name.into(),
-            bytes: std::fs::read(data(name))?,
-            media_type: media_type.into(),
-            description: description.into(),
-            relationship,
-        })
-    };
+    let of =
+        |name: &str, media_type: &str, relationship: Relationship, description: &str| -> std::io::Result<Attachment> {
+            Ok(Attachment {
+                name: name.into(),
+                bytes: std::fs::read(data(name))?,
+                media_type: media_type.into(),
+                description: description.into(),
+                relationship,
+            })
+        };
     Ok(vec![
         of("study.toml", "application/toml", Relationship::Source, "the study as its authors stated it")?,
         of("results.json", "application/json", Relationship::Data, "all results")?,
@@ -204,7 +210,9 @@ fn hostile_text_is_printed_and_never_run() -> Done {
     let mut f = fixture()?;
     let c = &mut f.config;
     (c.title, c.authors) = (all.clone(), HOSTILE.iter().map(|s| s.to_string()).collect());
-    for field in [&mut c.question, &mut c.institution, &mut c.instrument.description, &mut c.column.phase, &mut c.detector.kind] {
+    for field in
+        [&mut c.question, &mut c.institution, &mut c.instrument.description, &mut c.column.phase, &mut c.detector.kind]
+    {
         *field = Some(all.clone());
     }
     (c.notes, c.instrument.carrier) = (vec![huge.clone()], all.clone());
@@ -344,7 +352,10 @@ fn a_folder_of_ones_own_comes_first_and_its_errors_name_its_lines() -> Done {
     let e = report.save(&path).err().ok_or("an unknown field was printed")?;
     assert!(e.to_string().starts_with("formal-report/theory.typ, line 3: "), "{e}");
     // A template of one's own, with what it prints itself as a literal.
-    write(&dir.path().join("mine/report.typ"), "#set document(title: \"Mine\")\n#set text(lang: \"en\")\n#title[Mine]\n@{ question }@\n")?;
+    write(
+        &dir.path().join("mine/report.typ"),
+        "#set document(title: \"Mine\")\n#set text(lang: \"en\")\n#title[Mine]\n@{ question }@\n",
+    )?;
     let own = report.with_template("mine");
     own.save(&path)?;
     assert!(own.source()?.contains("#\"Do the contents"));

@@ -56,7 +56,11 @@ fn real_runs_give_the_reported_fits_and_areas() {
         let value = |name: &str| c.coefficients.iter().find(|k| k.name == name).expect("coefficient").value;
         let (slope, intercept): (f64, f64) = (row[2].parse().expect("number"), row[3].parse().expect("number"));
         assert!(close(value("slope"), slope, 1e-9), "{compound}: slope {} not {slope}", value("slope"));
-        assert!(close(value("intercept"), intercept, 1e-9), "{compound}: intercept {} not {intercept}", value("intercept"));
+        assert!(
+            close(value("intercept"), intercept, 1e-9),
+            "{compound}: intercept {} not {intercept}",
+            value("intercept")
+        );
         fits += 1;
     }
     assert_eq!(fits, 5);
@@ -242,12 +246,18 @@ fn paths_out_of_the_study_are_refused() {
 #[test]
 fn contents_without_a_basis_are_questions() {
     let header = "2-propanol (% v/v)";
-    Spoiled::new().replace("injections.csv", header, "2-propanol (%)").refused(&["injections.csv", "by volume or by mass"]);
-    Spoiled::new().replace("injections.csv", header, "2-propanol (ppm)").refused(&["injections.csv", "by volume or by mass"]);
-    Spoiled::new().replace("injections.csv", header, "2-propanol").refused(&["injections.csv", "without a unit"]);
     Spoiled::new()
-        .replace("injections.csv", header, "2-propanone (% v/v)")
-        .refused(&["injections.csv", "2-propanone", "does not list"]);
+        .replace("injections.csv", header, "2-propanol (%)")
+        .refused(&["injections.csv", "by volume or by mass"]);
+    Spoiled::new()
+        .replace("injections.csv", header, "2-propanol (ppm)")
+        .refused(&["injections.csv", "by volume or by mass"]);
+    Spoiled::new().replace("injections.csv", header, "2-propanol").refused(&["injections.csv", "without a unit"]);
+    Spoiled::new().replace("injections.csv", header, "2-propanone (% v/v)").refused(&[
+        "injections.csv",
+        "2-propanone",
+        "does not list",
+    ]);
 }
 
 #[test]
@@ -263,7 +273,11 @@ fn a_misspelt_key_is_refused_with_its_place() {
 #[test]
 fn an_unknown_compound_in_a_limit_is_refused() {
     Spoiled::new()
-        .replace("study.toml", "[[decision.limit]]\ncompound = \"2-propanol\"", "[[decision.limit]]\ncompound = \"1-propanol\"")
+        .replace(
+            "study.toml",
+            "[[decision.limit]]\ncompound = \"2-propanol\"",
+            "[[decision.limit]]\ncompound = \"1-propanol\"",
+        )
         .refused(&["study.toml", "1-propanol", "not listed"]);
 }
 
@@ -305,13 +319,18 @@ fn all_standards_at_one_level_are_refused() {
 
 #[test]
 fn fewer_standards_than_parameters_are_refused() {
-    with_standard_cells(Spoiled::new(), "2-propanol (% v/v)", |i, _| (i > 0).then(String::new)).refused(&["2-propanol"]);
+    with_standard_cells(Spoiled::new(), "2-propanol (% v/v)", |i, _| (i > 0).then(String::new))
+        .refused(&["2-propanol"]);
 }
 
 #[test]
 fn a_number_that_is_none_is_refused_with_line_and_column() {
-    with_standard_cells(Spoiled::new(), "2-propanol (% v/v)", |i, _| (i == 0).then(|| "0.0x1".to_owned()))
-        .refused(&["injections.csv", "line", "column", "0.0x1"]);
+    with_standard_cells(Spoiled::new(), "2-propanol (% v/v)", |i, _| (i == 0).then(|| "0.0x1".to_owned())).refused(&[
+        "injections.csv",
+        "line",
+        "column",
+        "0.0x1",
+    ]);
 }
 
 /// Hostile names are data: they come through to the results as they are.
