@@ -93,7 +93,8 @@ fn imports_run_one_way() {
 
 #[test]
 fn the_reader_of_imports_sees_what_it_should() {
-    let used = modules_used("use crate::{peaks::Peak, trace};\nlet x = crate::report::f(); // crate::cli\nmycrate::read::x");
+    let used =
+        modules_used("use crate::{peaks::Peak, trace};\nlet x = crate::report::f(); // crate::cli\nmycrate::read::x");
     let names: Vec<&str> = used.iter().map(|u| u.1.as_str()).collect();
     assert_eq!(names, ["peaks", "trace", "report"]);
 }
