@@ -64,11 +64,10 @@ pub(super) fn find_apexes(search: &Search<'_>) -> Vec<Apex> {
             let reach = w / 8;
             let slope = (sums.mean(start + w, start + 2 * w) - sums.mean(start - w, start)) / (2 * w) as f64;
             let above = |i: usize| sums.about(i, reach) - slope * (i - start) as f64;
-            let apex = (start..start + w).max_by(|&a, &b| above(a).total_cmp(&above(b)));
-            if let Some(apex) = apex {
-                let at = found.partition_point(|&i| i < apex);
-                found.insert(at, apex);
-            }
+            let coarse = (w / 16).max(1);
+            let apex = highest((start..start + w).step_by(coarse), above).unwrap_or(start);
+            let at = found.partition_point(|&i| i < apex);
+            found.insert(at, apex);
         }
     }
     let kept = merge(search, measure_all(search, &found));
@@ -274,17 +273,34 @@ fn merge(search: &Search<'_>, apexes: Vec<Apex>) -> Vec<Apex> {
     kept
 }
 
-/// Uphill over the smoothed signal, in strides of up to a quarter width, until nothing within reach is higher.
+/// Uphill over the smoothed signal, in strides of up to a quarter width, until nothing within reach is higher; first
+/// on a coarse grid, then on every point of it.
 fn climb(sums: &Sums, from: usize, width: f64) -> usize {
     let (reach, stride) = ((width / 8.0) as usize, (width / 4.0).max(1.0) as usize);
+    let value = |i: usize| sums.about(i, reach);
     let mut at = from;
+    let coarse = (stride / 8).max(1);
     for _ in 0..16 {
-        let (a, b) = (at.saturating_sub(stride), (at + stride + 1).min(sums.len()));
-        let top = (a..b).max_by(|&i, &j| sums.about(i, reach).total_cmp(&sums.about(j, reach))).unwrap_or(at);
-        if top == at {
+        // The grid runs through where we stand, so that standing still is one of the choices.
+        let steps = (stride / coarse).min(at / coarse);
+        let grid = (at - steps * coarse..(at + stride + 1).min(sums.len())).step_by(coarse);
+        let top = highest(grid, value).unwrap_or(at);
+        if value(top) <= value(at) {
             break;
         }
         at = top;
     }
-    at
+    highest(at.saturating_sub(coarse)..(at + coarse + 1).min(sums.len()), value).unwrap_or(at)
+}
+
+/// The place with the highest value.
+fn highest(places: impl Iterator<Item = usize>, value: impl Fn(usize) -> f64) -> Option<usize> {
+    let mut best = None;
+    for i in places {
+        let v = value(i);
+        if best.is_none_or(|(_, b)| v > b) {
+            best = Some((i, v));
+        }
+    }
+    best.map(|(i, _)| i)
 }
