@@ -2,9 +2,10 @@
 
 use crate::error::{Error, ErrorKind, Result};
 use crate::peaks::bounds::{Bounds, bounds};
-use crate::peaks::detect::{BoxNoise, Search, Sums, find_apexes};
+use crate::peaks::detect::{Search, find_apexes};
 use crate::peaks::integrate::{AreaNoise, Line, area};
 use crate::peaks::measures::{Measures, Signal, measure};
+use crate::peaks::sums::{BoxNoise, Sums};
 use crate::peaks::{BaselineEnds, Detect, Integration, Peak, PeakList, PeakNote};
 use crate::signal::NoiseProfile;
 use crate::signal::noise::range_about_line;

@@ -97,8 +97,9 @@ pub fn estimate_step(signal: &[f64]) -> Option<f64> {
         return None;
     }
     let (mut small, mut whole) = (0_usize, 0_usize);
+    let per_step = 1.0 / step;
     for w in signal.windows(2) {
-        let steps = (w[1] - w[0]).abs() / step;
+        let steps = (w[1] - w[0]).abs() * per_step;
         if steps > 0.5 && steps <= 20.5 {
             small += 1;
             whole += usize::from((steps - steps.round()).abs() <= 0.1);
