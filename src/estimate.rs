@@ -31,7 +31,7 @@ pub use text::{
 /// let standard = Estimate::new(10.21, 0.12, f64::INFINITY, "mV·min");
 /// let ratio = area.over(&standard)?;
 /// assert_eq!(ratio.to_string(), "1.209(57)");
-/// assert_eq!(ratio.text(0.95), "1.21 ± 0.15 (k = 2.7, 95 %)");
+/// assert_eq!(ratio.text(0.95), "1.21 ± 0.15 (k = 2.6, 95 %)");
 /// # Ok::<(), vialbook::Error>(())
 /// ```
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

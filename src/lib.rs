@@ -8,6 +8,7 @@ pub mod compounds;
 pub mod error;
 pub mod estimate;
 pub mod figure;
+pub mod prelude;
 pub mod identify;
 pub mod numeric;
 pub mod peaks;

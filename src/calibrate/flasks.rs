@@ -99,9 +99,9 @@ impl Weighting {
     /// In words.
     pub fn words(&self) -> &'static str {
         match self {
-            Weighting::TwoPart => "1/variance, variance = (area noise)² + (ρ·response)²",
+            Weighting::TwoPart => "two-part variance: (area noise)² + (ρ·response)²",
             Weighting::None => "equal",
-            Weighting::InverseSquare => "1/content²",
+            Weighting::InverseSquare => "1/x²",
             Weighting::Known(_) => "stated",
         }
     }

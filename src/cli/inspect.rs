@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use crate::error::{Error, ErrorKind, Result};
+use crate::estimate::significant;
 use crate::peaks::{Detect, PeakList};
 use crate::read::{ReadOptions, read_run};
 use crate::results::Severity;
@@ -98,7 +99,14 @@ fn print(i: &Inspected) {
         r.points, i.first_min, i.last_min, r.interval_s, r.interval_spread_s, r.gaps
     );
     println!("  range       {} to {} {unit}", i.signal_range[0], i.signal_range[1]);
-    println!("  noise       {}", i.peaks.noise);
+    let noise = &i.peaks.noise;
+    println!(
+        "  noise       standard deviation {} {unit}, correlation of neighbours {:.2}, from {} points{}",
+        significant(noise.sd, 3),
+        noise.autocorrelation,
+        noise.points,
+        if noise.is_floor { " (set by the converter's step)" } else { "" }
+    );
     println!("  sha-256     {}", i.sha256);
     for line in r.dropped.iter().chain(&r.suspicions) {
         println!("  note        {}", super::analyse::clean(line));

@@ -34,9 +34,12 @@ pub(super) fn typeset(
     progress.say("typesetting the report");
     let report = analysis.report()?.with_template(template).with_typesetter(typesetter);
     let saved = report.save(output)?;
-    for gap in report.missing() {
+    for gap in &saved.missing {
         eprintln!("still to be written: {gap}");
     }
-    println!("{}", saved.display());
-    Ok(saved)
+    for remark in &saved.remarks {
+        eprintln!("note: {remark}");
+    }
+    println!("{}", saved.path.display());
+    Ok(saved.path)
 }

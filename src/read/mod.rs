@@ -6,6 +6,7 @@
 //! leaves open is an error whose hint names the field of [`ReadOptions`] that settles it.
 
 mod axis;
+mod buffers;
 mod cells;
 mod columns;
 mod decode;
@@ -15,12 +16,16 @@ mod header;
 mod names;
 mod number;
 mod options;
+mod safe_path;
 mod scan;
 mod source;
+mod table;
 
 use std::path::Path;
 
 pub use options::{ColumnChoice, DecimalMark, Delimiter, ReadOptions, TimeUnit};
+pub use safe_path::inside;
+pub use table::{Row, Table};
 
 use crate::error::{Error, Result};
 use crate::trace::{Provenance, Run};
@@ -35,7 +40,10 @@ use crate::trace::{Provenance, Run};
 /// the option that settles it.
 pub fn read_run(path: impl AsRef<Path>, options: &ReadOptions) -> Result<Run> {
     let path = path.as_ref();
-    read_bytes(path, &source::bytes_of(path)?, options)
+    let bytes = source::bytes_of(path)?;
+    let run = one_of(path, &bytes, options);
+    buffers::give_bytes(bytes);
+    run
 }
 
 /// Reads every trace of a file: the groups of a long table, or tables under one another. Names are the file's name

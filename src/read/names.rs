@@ -192,7 +192,7 @@ fn take_unit(text: &str) -> (String, Option<String>) {
             }
         }
     }
-    if known(text) && !matches!(fold(text).as_str(), "counts" | "count" | "a" | "v" | "h" | "s" | "au") {
+    if known(text) && !matches!(fold(text).as_str(), "a" | "v" | "h" | "s" | "au") {
         return (String::new(), Some(spelled(text)));
     }
     // "time/s", "time_min", "Time in min", "Time, min", "signal mV".
@@ -255,7 +255,7 @@ mod tests {
             ("y unit 25 µV", Meaning::Signal, Some("25 µV")),
             ("mV", Meaning::Signal, Some("mV")),
             ("pA", Meaning::Signal, Some("pA")),
-            ("counts", Meaning::Signal, None),
+            ("counts", Meaning::Signal, Some("counts")),
             ("value", Meaning::Signal, None),
             ("Pressure (kPa)", Meaning::Unknown, Some("kPa")),
             ("step s", Meaning::Unknown, Some("s")),

@@ -60,11 +60,11 @@ pub(crate) fn correlated_norm(weights: &[f64], phi: f64) -> f64 {
 
 /// Noise of a signal on evenly spaced points; `step` is the converter's where it is known.
 ///
-/// **How.** The signal is cut into blocks of 64 points. In each, the differences at lags 1 and 2, less their own
-/// straight line (so that neither slope nor curvature counts), have the mean squares D₁ and D₂. A block is quiet
-/// if both are at most 2.25 times the lower quartile of all blocks, and its neighbours are; peaks, spikes and
+/// **How.** The signal is cut into blocks of 64 points. In each, the differences at lags 1 and 2 have mean
+/// squares about their mean (so that a slope does not count). A block is quiet if both are at most 2.25 times the lower quartile of all blocks, and its neighbours are; peaks, spikes and
 /// steps are not, and three quarters of the run may be disturbed before this breaks down (the median absolute
-/// deviation of all differences: one half). Over the quiet stretches
+/// deviation of all differences: one half). With D₁ and D₂ the mean squares over the quiet stretches, about a straight
+/// line so that a bent drift does not count either,
 ///
 /// φ = D₂/D₁ - 1,   σ² = D₁ / (2 (1 - φ)),
 ///
@@ -113,6 +113,8 @@ const BLOCK: usize = 64;
 const QUIET: f64 = 2.25;
 /// Above this correlation longer lags are used.
 const LONGER_LAGS: f64 = 0.6;
+/// The noise at a place differs from the run's if its standard deviation does by more than this share.
+const SAME: f64 = 0.15;
 /// Blocks on either side that say how large the noise is at a place.
 const NEIGHBOURS: usize = 8;
 
@@ -225,8 +227,9 @@ impl Blocks {
         for k in 0..count {
             // The last block takes what is left over; differences may reach into the next block.
             let (a, b) = (k * size, if k + 1 == count { n } else { (k + 1) * size });
-            short.push(square_difference(&signal[a..(b + 1).min(n)], 1));
-            long.push(square_difference(&signal[a..(b + 2).min(n)], 2));
+            // About the mean only: the top of a peak is a parabola, and must show.
+            short.push(square_difference(&signal[a..(b + 1).min(n)], 1).about_mean);
+            long.push(square_difference(&signal[a..(b + 2).min(n)], 2).about_mean);
         }
         let (limit_short, limit_long) = (QUIET * lower_quartile(&short), QUIET * lower_quartile(&long));
         let calm: Vec<bool> = short.iter().zip(&long).map(|(s, l)| *s <= limit_short && *l <= limit_long).collect();
@@ -274,7 +277,10 @@ impl Blocks {
                 if kept == 0 || d_run <= 0.0 {
                     return sd;
                 }
-                (sd * (sum / kept as f64 / d_run).sqrt().min(4.0)).max(floor)
+                let ratio = (sum / kept as f64 / d_run).sqrt();
+                // Within the scatter of a thousand points the noise is taken to be the same everywhere.
+                let ratio = if (ratio - 1.0).abs() <= SAME { 1.0 } else { ratio.min(4.0) };
+                (sd * ratio).max(floor)
             })
             .collect()
     }
@@ -299,8 +305,8 @@ impl LagPair {
                 // A piece too short for its lag says nothing.
                 if b - a > 2 * lag + 8 || stretches.len() == 1 {
                     let weight = (b - a).saturating_sub(2 * lag);
-                    short += weight as f64 * square_difference(&signal[a..b], lag);
-                    long += weight as f64 * square_difference(&signal[a..b], 2 * lag);
+                    short += weight as f64 * square_difference(&signal[a..b], lag).about_line;
+                    long += weight as f64 * square_difference(&signal[a..b], 2 * lag).about_line;
                     points += weight;
                 }
             }
@@ -319,11 +325,19 @@ impl LagPair {
     }
 }
 
-/// Mean square of the differences d = y[i + lag] - y[i] about their own straight line: neither a slope nor a curvature of the signal counts.
-fn square_difference(signal: &[f64], lag: usize) -> f64 {
+/// Mean squares of the differences d = y[i + lag] - y[i].
+#[derive(Clone, Copy, Default)]
+struct SquareDifference {
+    /// About their mean: a slope of the signal does not count.
+    about_mean: f64,
+    /// About their straight line: nor does a curvature.
+    about_line: f64,
+}
+
+fn square_difference(signal: &[f64], lag: usize) -> SquareDifference {
     let count = signal.len().saturating_sub(lag);
     if count == 0 {
-        return 0.0;
+        return SquareDifference::default();
     }
     let (early, late) = (&signal[..count], &signal[lag..]);
     // Four sums side by side keep the adder busy.
@@ -350,7 +364,8 @@ fn square_difference(signal: &[f64], lag: usize) -> f64 {
     let across = x - 0.5 * (m - 1.0) * s;
     let spread = (m * m - 1.0) / 12.0;
     let explained = if m > 2.0 { across * across / spread } else { 0.0 };
-    (q - s * s - explained).max(0.0)
+    let about_mean = (q - s * s).max(0.0);
+    SquareDifference { about_mean, about_line: (about_mean - explained).max(0.0) }
 }
 
 /// Lower quartile of the positive values; 0 where there are none.

@@ -1,6 +1,7 @@
 //! A whole study, simulated: what is in each flask, what is injected when, and the truth about all of it.
 
 use std::fmt;
+use std::sync::Arc;
 
 use rayon::prelude::*;
 use serde::Serialize;
@@ -136,7 +137,7 @@ pub struct PlannedInjection {
 pub struct SimulatedRun {
     /// Name of the run.
     pub name: String,
-    /// The trace, to the last bit as a reader of the exported file gets it.
+    /// The trace: signals as exported to the last bit, times before the export rounds them to five decimals of a minute.
     pub trace: Trace,
     /// Its row of the injection log.
     pub injection: Injection,
@@ -216,10 +217,8 @@ impl Scenario {
     /// # Errors
     /// A setting that makes a signal or a time that is not a finite number.
     pub fn simulate_runs(&self) -> Result<Vec<SimulatedRun>> {
-        let grid: Vec<f64> = (0..self.points).map(|i| i as f64 / self.points_per_min).collect();
-        // What the export's five decimals leave of the times.
-        let written: std::sync::Arc<[f64]> = grid.iter().map(|t| (t * TIME_DECIMAL).round() / TIME_DECIMAL).collect();
-        (0..self.injections.len()).into_par_iter().map(|i| self.simulate_run(i, &grid, &written)).collect()
+        let grid: Arc<[f64]> = (0..self.points).map(|i| i as f64 / self.points_per_min).collect();
+        (0..self.injections.len()).into_par_iter().map(|i| self.simulate_run(i, &grid)).collect()
     }
 
     /// The study's settings, as read from [`Scenario::study_toml`].
@@ -252,7 +251,7 @@ impl Scenario {
         }
     }
 
-    fn simulate_run(&self, index: usize, grid: &[f64], written: &std::sync::Arc<[f64]>) -> Result<SimulatedRun> {
+    fn simulate_run(&self, index: usize, grid: &Arc<[f64]>) -> Result<SimulatedRun> {
         let plan = &self.injections[index];
         let flask = &self.flasks[plan.flask];
         let mut random = Xoshiro256PlusPlus::stream(self.seed, RUN_STREAMS + index as u64);
@@ -295,7 +294,7 @@ impl Scenario {
             });
         }
         let signal = self.detector.record(grid, signal, &self.oven, clock, &mut random);
-        let trace = Trace::new(written.clone(), signal, &self.detector.unit)?
+        let trace = Trace::new(grid.clone(), signal, &self.detector.unit)?
             .with_detector_limits(Some(self.detector.step), Some(self.detector.full_scale));
         Ok(SimulatedRun {
             name: plan.run.clone(),
@@ -314,8 +313,6 @@ impl Scenario {
 
 /// Draws of the runs start at this stream; those below are for flasks, stocks and samples.
 const RUN_STREAMS: u64 = 1000;
-/// Times are exported with five decimals of a minute.
-const TIME_DECIMAL: f64 = 1e5;
 
 impl fmt::Debug for Scenario {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {

@@ -1,5 +1,7 @@
 //! Flasks from shots, a curve per analyte, and what of it goes into the results.
 
+use std::collections::BTreeMap;
+
 use super::responses::Measured;
 use super::{Injection, Kind, ModelChoice, QuantifyBy, Role, Scope, Solution, Study, StudyConfig, UsedIn, WeightChoice};
 use crate::calibrate::{
@@ -78,7 +80,7 @@ impl Study {
             flask_type_b: flask_type_b(&self.config, compound),
         };
         let curve = Curve::fit(&flasks, &options)?;
-        let limits = curve.limits(&self.limit_options(compound, measured)).ok();
+        let limits = curve.limits(&self.limit_options(self.least_sample_flasks())).ok();
         let volume_cancels = match internal {
             Some(name) => self.volume_cancels(compound, name, measured),
             None => None,
@@ -175,20 +177,18 @@ impl Study {
         reasons.join("; ")
     }
 
-    /// The variance at zero from blanks where there are some, from the curve otherwise.
-    fn limit_options(&self, _compound: &str, _measured: &Measured) -> LimitOptions {
-        let flasks = self.flasks(|i| i.kind == Kind::Sample && i.accepted).iter().fold(
-            std::collections::BTreeMap::<&str, usize>::new(),
-            |mut count, f| {
-                *count.entry(self.injections[f.shots[0]].sample.as_str()).or_default() += 1;
-                count
-            },
-        );
-        LimitOptions {
-            flasks: flasks.values().copied().min().unwrap_or(1),
-            zero: ZeroVariance::FromCurve,
-            ..LimitOptions::default()
+    /// Limits for samples of `flasks` flasks, with the variance at zero that the curve gives.
+    pub(super) fn limit_options(&self, flasks: usize) -> LimitOptions {
+        LimitOptions { flasks, zero: ZeroVariance::FromCurve, ..LimitOptions::default() }
+    }
+
+    /// Flasks of the sample that has fewest; 1 where there is no sample.
+    fn least_sample_flasks(&self) -> usize {
+        let mut count: BTreeMap<&str, usize> = BTreeMap::new();
+        for f in self.flasks(|i| i.kind == Kind::Sample && i.accepted) {
+            *count.entry(self.injections[f.shots[0]].sample.as_str()).or_default() += 1;
         }
+        count.values().copied().min().unwrap_or(1)
     }
 
     /// Rule of the internal standard: does the injected volume cancel in the ratio? All flasks with two shots speak.

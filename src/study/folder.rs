@@ -64,8 +64,13 @@ impl Study {
     ///
     /// # Errors
     /// Another number of runs than of injections, or a contradiction between them and the configuration.
-    pub fn from_parts(config: StudyConfig, injections: Vec<Injection>, runs: Vec<Run>) -> Result<Study> {
+    pub fn from_parts(config: StudyConfig, injections: Vec<Injection>, mut runs: Vec<Run>) -> Result<Study> {
         config.check()?;
+        for run in runs.iter_mut().filter(|r| r.provenance.sha256.is_empty()) {
+            // A run that was never a file is told apart by its signal.
+            let bytes: Vec<u8> = run.trace.signal().iter().flat_map(|y| y.to_le_bytes()).collect();
+            run.provenance.sha256 = hash(&bytes);
+        }
         if injections.len() != runs.len() {
             return Err(Error::new(
                 ErrorKind::Study,

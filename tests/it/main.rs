@@ -1,6 +1,7 @@
 //! One integration crate, a module per stage.
 mod calibration;
 mod compounds;
+mod estimate;
 mod figures;
 mod layers;
 mod numeric;

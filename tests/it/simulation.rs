@@ -291,3 +291,21 @@ fn a_study_is_written_whole_and_never_over_something_else() {
     assert!(scenario.write_study(&other).expect_err("refused").to_string().contains("nothing was touched"));
     assert_eq!(std::fs::read(other.join("study.toml")).expect("there"), b"title = \"mine\"");
 }
+
+/// A trace read from its exported file is the one in memory: signals to the last bit, times (five decimals of a
+/// minute in the file) to 1e-5 min; and nothing in the file looks odd to the reader.
+#[test]
+fn what_is_exported_is_what_a_reader_gets() {
+    let scenario = recovered_eluent(DEMO_SEED);
+    let files = scenario.study_files().expect("files");
+    for run in scenario.simulate_runs().expect("runs").iter().take(3) {
+        let file = files.iter().find(|f| f.path == run.injection.file).expect("a file");
+        let read = vialbook::read::read_bytes(&file.path, &file.bytes, &Default::default()).expect("readable");
+        assert!(read.trace.signal() == run.trace.signal(), "{}", run.name);
+        let apart = read.trace.time_min().iter().zip(run.trace.time_min()).map(|(a, b)| (a - b).abs());
+        assert!(apart.fold(0.0, f64::max) <= 1e-5, "{}", run.name);
+        assert_eq!(read.trace.signal_unit(), "mV");
+        let note = &read.provenance.reading;
+        assert!(note.dropped.is_empty() && note.suspicions.is_empty() && note.gaps == 0, "{note:?}");
+    }
+}
