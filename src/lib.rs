@@ -25,7 +25,9 @@ pub mod trace;
 pub mod units;
 
 pub use error::{Error, ErrorKind, Result};
+pub use peaks::{BaselineEnds, Detect, Integration, Peak, PeakList, PeakNote};
 pub use shapes::{ExponentiallyModifiedGaussian, Gaussian, HaarhoffVanDerLinde};
 pub use estimate::{Estimate, UncertaintyDigits};
+pub use signal::{Baseline, Noise, SavitzkyGolay};
 pub use trace::{Provenance, ReadingNote, Run, Trace};
 pub use units::{ContentUnit, Quantity, area_unit};

@@ -47,16 +47,17 @@ pub(crate) fn settle(stamps: Vec<f64>, scale: i32) -> Result<Axis, (Fault, Vec<f
             return Ok(Axis { time: stamps, how: "even, as written".into() });
         }
         let digit = if (-15..=15).contains(&scale) { 10f64.powi(-scale) } else { 0.0 };
-        if n >= LEAST_POINTS && digit >= FINE * mean {
-            if let Some((start, step)) = even_line(&stamps, digit) {
-                let time = (0..n).map(|i| start + i as f64 * step).collect();
-                let how = format!(
-                    "stamps rounded to {digit} alternate; one even axis fits them all: start {}, step {}",
-                    short(start),
-                    short(step)
-                );
-                return Ok(Axis { time, how });
-            }
+        if n >= LEAST_POINTS
+            && digit >= FINE * mean
+            && let Some((start, step)) = even_line(&stamps, digit)
+        {
+            let time = (0..n).map(|i| start + i as f64 * step).collect();
+            let how = format!(
+                "stamps rounded to {digit} alternate; one even axis fits them all: start {}, step {}",
+                short(start),
+                short(step)
+            );
+            return Ok(Axis { time, how });
         }
     }
     match repeated {
@@ -161,10 +162,10 @@ fn even_line(stamps: &[f64], digit: f64) -> Option<(f64, f64)> {
             return None;
         }
     }
-    if stamps[0] == 0.0 {
-        if let Some(step) = through_zero(stamps, digit, slope) {
-            return Some((0.0, step));
-        }
+    if stamps[0] == 0.0
+        && let Some(step) = through_zero(stamps, digit, slope)
+    {
+        return Some((0.0, step));
     }
     // The fit's own intercept, moved only as far as the half digit demands.
     let fitted_start = mean - slope * middle;

@@ -139,8 +139,7 @@ impl Header {
 
     /// Finds names (and units) in the last lines above the block and takes them out of `lines`.
     fn take_names(&mut self, text: &[u8], dialect: Dialect, lines: &mut Vec<Line>, block: &Block) {
-        let blank = || vec![Name::parse(""); block.columns.len()];
-        self.names = blank();
+        self.names = vec![Name::parse(""); block.columns.len()];
         let Some(&last) = lines.last() else { return };
         let Some(lowest) = names_in(text, last, dialect, block) else {
             let mut out = Vec::new();

@@ -111,14 +111,15 @@ pub(crate) fn scan(text: &[u8], dialect: Dialect, start: usize, line: u64) -> Ve
     while pos < text.len() {
         let end = cells::line_end(text, pos);
         let content = &text[pos..end];
-        if content.iter().any(u8::is_ascii_digit) && !cells::is_comment(content) {
-            if let Some(mut block) = Block::open(text, pos, end, dialect, &mut cells) {
-                block.first_line = line;
-                (pos, line) = block.fill(text, dialect, pos, line);
-                block.drop_trailing();
-                blocks.push(block);
-                continue;
-            }
+        if content.iter().any(u8::is_ascii_digit)
+            && !cells::is_comment(content)
+            && let Some(mut block) = Block::open(text, pos, end, dialect, &mut cells)
+        {
+            block.first_line = line;
+            (pos, line) = block.fill(text, dialect, pos, line);
+            block.drop_trailing();
+            blocks.push(block);
+            continue;
         }
         pos = next_line(text, end);
         line += 1;
