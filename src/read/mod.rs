@@ -18,6 +18,8 @@ mod number;
 mod options;
 mod safe_path;
 mod scan;
+mod scanned;
+mod settle;
 mod source;
 mod table;
 
