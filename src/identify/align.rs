@@ -253,11 +253,10 @@ impl Problem<'_> {
                 total += p;
             }
             if total < 0.5 {
-                lone.push(target.time_s + best.offset_s);
+                lone.push(target.time_s);
             }
         }
-        let reach = best.offset_s.abs() + 1.0;
-        lone.iter().any(|&t| self.seen.iter().zip(&taken).any(|(s, &p)| p < 0.5 && (s.time_s - t).abs() < reach))
+        lone.iter().any(|&t| self.seen.iter().zip(&taken).any(|(s, &p)| p < 0.5 && (s.time_s - t).abs() < self.limit_s))
     }
 
     /// Probabilities over all offsets that were kept.
