@@ -4,8 +4,8 @@ use crate::identify::lattice::{Lattice, Rates};
 use crate::numeric::ln_gamma;
 
 /// A falling offset is looked for with these decay times, in shares of the span of the references.
-pub(super) const FALL_SHARES: [f64; 6] = [0.1, 0.17, 0.28, 0.47, 0.8, 1.4];
-/// Log odds held against an offset that falls with retention: one more parameter, six shapes tried.
+pub(super) const FALL_SHARES: [f64; 7] = [0.12, 0.17, 0.24, 0.34, 0.48, 0.68, 1.0];
+/// Log odds held against an offset that falls with retention: one more parameter, seven shapes tried.
 const FALL_PENALTY: f64 = 4.0;
 /// An offset falls only where this many peaks say so.
 const FALL_LEAST_PEAKS: f64 = 4.0;
@@ -253,11 +253,10 @@ impl Problem<'_> {
                 total += p;
             }
             if total < 0.5 {
-                lone.push(target.time_s + best.offset_s);
+                lone.push(target.time_s);
             }
         }
-        let reach = best.offset_s.abs() + 1.0;
-        lone.iter().any(|&t| self.seen.iter().zip(&taken).any(|(s, &p)| p < 0.5 && (s.time_s - t).abs() < reach))
+        lone.iter().any(|&t| self.seen.iter().zip(&taken).any(|(s, &p)| p < 0.5 && (s.time_s - t).abs() < self.limit_s))
     }
 
     /// Probabilities over all offsets that were kept.

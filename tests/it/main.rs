@@ -4,6 +4,7 @@ mod compounds;
 mod estimate;
 mod figures;
 mod layers;
+mod identify;
 mod numeric;
 mod peaks;
 mod reading;
