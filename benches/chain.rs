@@ -44,8 +44,7 @@ fn main() {
     let whole = start.elapsed().as_secs_f64();
 
     let start = Instant::now();
-    let read_only: usize =
-        files.par_iter().map(|f| read_run(f, &ReadOptions::default()).unwrap().trace.len()).sum();
+    let read_only: usize = files.par_iter().map(|f| read_run(f, &ReadOptions::default()).unwrap().trace.len()).sum();
     let reading = start.elapsed().as_secs_f64();
     assert_eq!(read_only, runs * 12_000);
 
@@ -55,14 +54,23 @@ fn main() {
     let (peer_read, peer_peaks) = (peer["read_s"].as_f64().unwrap(), peer["peaks_s"].as_f64().unwrap());
 
     println!("{:<44} {:>9} {:>9} {:>7}", "", "peer / s", "ours / s", "ratio");
-    println!("{:<44} {peer_read:>9.3} {reading:>9.3} {:>7.1}", "read (ours: hash included, all cores)", peer_read / reading);
+    println!(
+        "{:<44} {peer_read:>9.3} {reading:>9.3} {:>7.1}",
+        "read (ours: hash included, all cores)",
+        peer_read / reading
+    );
     println!(
         "{:<44} {peer_peaks:>9.3} {:>9.3} {:>7.1}",
         "detect and integrate",
         (whole - reading).max(f64::MIN_POSITIVE),
         peer_peaks / (whole - reading).max(f64::MIN_POSITIVE)
     );
-    println!("{:<44} {:>9.3} {whole:>9.3} {:>7.1}", "together", peer_read + peer_peaks, (peer_read + peer_peaks) / whole);
+    println!(
+        "{:<44} {:>9.3} {whole:>9.3} {:>7.1}",
+        "together",
+        peer_read + peer_peaks,
+        (peer_read + peer_peaks) / whole
+    );
     println!("peaks found: peer {}, ours {peaks}", peer["peaks"]);
     println!("our peak memory: {}", peak_memory());
 }
@@ -75,7 +83,8 @@ fn environment(here: &Path) -> PathBuf {
     });
     let venv = cache.join("peer-python");
     let python = venv.join("bin/python");
-    let ready = |p: &Path| Command::new(p).args(["-c", "import numpy, scipy, pandas"]).status().is_ok_and(|s| s.success());
+    let ready =
+        |p: &Path| Command::new(p).args(["-c", "import numpy, scipy, pandas"]).status().is_ok_and(|s| s.success());
     if !ready(&python) {
         fs::create_dir_all(&cache).unwrap();
         let ok = Command::new("python3").args(["-m", "venv"]).arg(&venv).status().unwrap().success()

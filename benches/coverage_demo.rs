@@ -36,7 +36,8 @@ fn main() {
             let analysis = study.analyse().unwrap();
             let mut counts = Counts::new();
             for a in analysis.results().amounts.iter().filter(|a| a.kind == "sample") {
-                let truth = scenario.contents.iter().find(|t| t.sample == a.sample && t.compound == a.compound).unwrap();
+                let truth =
+                    scenario.contents.iter().find(|t| t.sample == a.sample && t.compound == a.compound).unwrap();
                 let truth = 100.0 * if a.unit == "% m/m" { truth.mass_fraction } else { truth.volume_fraction };
                 let [low, high] = a.interval;
                 let below = high.is_some_and(|h| truth > h);

@@ -48,13 +48,17 @@ impl Trace {
         if time_min.len() < 2 {
             return Err(Error::new(ErrorKind::Data, format!("{} point(s); a trace needs at least 2", time_min.len())));
         }
-        if let Some(i) = (0..signal.len()).find(|&i| !(time_min[i].is_finite() && signal[i].is_finite())) {
+        // Folds without an early end run in vectors; the culprit is looked for only when there is one.
+        let finite = |values: &[f64]| values.iter().fold(true, |ok, v| ok & v.is_finite());
+        if !(finite(&time_min) && finite(&signal)) {
+            let i = (0..signal.len()).find(|&i| !(time_min[i].is_finite() && signal[i].is_finite())).unwrap_or(0);
             return Err(Error::new(
                 ErrorKind::Data,
                 format!("point {}: time {} with signal {}; both must be finite numbers", i + 1, time_min[i], signal[i]),
             ));
         }
-        if let Some(i) = (1..time_min.len()).find(|&i| time_min[i] <= time_min[i - 1]) {
+        if !time_min.windows(2).fold(true, |ok, w| ok & (w[1] > w[0])) {
+            let i = (1..time_min.len()).find(|&i| time_min[i] <= time_min[i - 1]).unwrap_or(1);
             return Err(Error::new(
                 ErrorKind::Data,
                 format!(

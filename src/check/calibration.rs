@@ -18,7 +18,9 @@ pub(super) fn volume_cancels(results: &Results, all: &mut Vec<Finding>) {
                 "slope {:.3} ± {:.3}; a slope of {:.2} would have been found with 80 % power",
                 v.slope, v.slope_se, v.detectable_slope
             ),
-            (!v.cancels).then_some("one of the two responses bends or is cut off; look at both peaks at the largest injections"),
+            (!v.cancels).then_some(
+                "one of the two responses bends or is cut off; look at both peaks at the largest injections",
+            ),
         ));
     }
 }
@@ -49,11 +51,13 @@ pub(super) fn lack_of_fit(results: &Results, all: &mut Vec<Finding>) {
 /// Back-calculated standards.
 pub(super) fn back_calculated(results: &Results, limits: &CheckLimits, all: &mut Vec<Finding>) {
     for c in &results.calibrations {
-        let used: Vec<(&CalibrationPoint, f64)> = c.points.iter().filter_map(|p| Some((p, p.deviation_percent?))).collect();
+        let used: Vec<(&CalibrationPoint, f64)> =
+            c.points.iter().filter_map(|p| Some((p, p.deviation_percent?))).collect();
         let allowed = |p: &CalibrationPoint| {
             if p.x <= c.range[0] { limits.deviation_lowest_percent } else { limits.deviation_percent }
         };
-        let Some(worst) = used.iter().max_by(|a, b| (a.1.abs() / allowed(a.0)).total_cmp(&(b.1.abs() / allowed(b.0)))) else {
+        let Some(worst) = used.iter().max_by(|a, b| (a.1.abs() / allowed(a.0)).total_cmp(&(b.1.abs() / allowed(b.0))))
+        else {
             continue;
         };
         let good = worst.1.abs() <= allowed(worst.0);
@@ -65,7 +69,9 @@ pub(super) fn back_calculated(results: &Results, limits: &CheckLimits, all: &mut
             Some(allowed(worst.0)),
             "common practice: 15 %, 20 % at the lowest level",
             format!("the worst of {} flasks comes back {:+.1} % off", used.len(), worst.1),
-            (!good).then_some("check this flask's label and dilution; a flask left out by hand needs its reason in the log"),
+            (!good).then_some(
+                "check this flask's label and dilution; a flask left out by hand needs its reason in the log",
+            ),
         ));
     }
 }

@@ -38,8 +38,11 @@ pub(super) fn duplicate_files(results: &Results, all: &mut Vec<Finding>) {
 pub(super) fn start_offsets(results: &Results, limits: &CheckLimits, all: &mut Vec<Finding>) {
     let known: Vec<_> = results.runs.iter().filter_map(|r| Some((r, r.start_offset_s?))).collect();
     let Some(worst) = known.iter().map(|k| k.1.abs()).max_by(f64::total_cmp) else { return };
-    let late: Vec<String> =
-        known.iter().filter(|k| k.1.abs() > limits.start_offset_s).map(|k| format!("{} ({:+.1} s)", k.0.run, k.1)).collect();
+    let late: Vec<String> = known
+        .iter()
+        .filter(|k| k.1.abs() > limits.start_offset_s)
+        .map(|k| format!("{} ({:+.1} s)", k.0.run, k.1))
+        .collect();
     let (severity, why, next) = if late.is_empty() {
         (Severity::Pass, format!("all runs start within {worst:.1} s of the standards' median"), None)
     } else {

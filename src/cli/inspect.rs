@@ -58,7 +58,8 @@ fn read_options(args: &super::InspectArgs) -> Result<ReadOptions> {
     }
     for pair in &args.set {
         let (key, value) = pair.split_once('=').ok_or_else(|| {
-            Error::new(ErrorKind::Option, format!("--set \"{pair}\" has no =")).hint("write --set KEY=VALUE, such as --set interval_s=0.1")
+            Error::new(ErrorKind::Option, format!("--set \"{pair}\" has no ="))
+                .hint("write --set KEY=VALUE, such as --set interval_s=0.1")
         })?;
         let value = value
             .parse::<i64>()
@@ -93,7 +94,11 @@ fn print(i: &Inspected) {
     println!("  format      {}, {}, {} between cells, decimal {}", r.format, r.encoding, r.delimiter, r.decimal_mark);
     println!("  header      {} row(s)", r.header_rows);
     println!("  time        {}; unit {}", super::analyse::clean(&r.time_column), super::analyse::clean(&r.time_unit));
-    println!("  signal      {}; unit {}", super::analyse::clean(&r.signal_column), super::analyse::clean(&r.signal_unit));
+    println!(
+        "  signal      {}; unit {}",
+        super::analyse::clean(&r.signal_column),
+        super::analyse::clean(&r.signal_unit)
+    );
     println!(
         "  points      {} from {:.4} to {:.4} min, every {:.4} s (deviates by at most {:.4} s), {} gap(s)",
         r.points, i.first_min, i.last_min, r.interval_s, r.interval_spread_s, r.gaps
@@ -113,7 +118,10 @@ fn print(i: &Inspected) {
     }
     println!("  peaks       {}", i.peaks.peaks.len());
     if !i.peaks.peaks.is_empty() {
-        println!("    {:>9}  {:>9}  {:>9}  {:>12}  {:>10}  {:>10}  {:>9}", "time/min", "start/min", "end/min", "area", "u(area)", "height", "width/s");
+        println!(
+            "    {:>9}  {:>9}  {:>9}  {:>12}  {:>10}  {:>10}  {:>9}",
+            "time/min", "start/min", "end/min", "area", "u(area)", "height", "width/s"
+        );
     }
     for p in &i.peaks.peaks {
         let width = p.width_half_min.map_or("-".to_owned(), |w| format!("{:.2}", w * 60.0));

@@ -6,8 +6,7 @@ use crate::error::{Error, ErrorKind, Result};
 use crate::results::Severity;
 
 const STUDY: &str = include_str!("new-study.toml");
-const INJECTIONS: &str =
-    "run,file,sample,kind,preparation,replicate,volume (uL),dilution,method,time,accepted,reason,note,my compound (mg/L)\n";
+const INJECTIONS: &str = "run,file,sample,kind,preparation,replicate,volume (uL),dilution,method,time,accepted,reason,note,my compound (mg/L)\n";
 
 pub(super) fn run(args: &super::NewArgs) -> Result<Severity> {
     let folder = &args.folder;

@@ -15,7 +15,10 @@ impl Progress {
     /// Starts the clock; nothing is drawn yet.
     pub(super) fn start() -> Self {
         let bar = ProgressBar::with_draw_target(None, ProgressDrawTarget::hidden());
-        bar.set_style(ProgressStyle::with_template("{spinner} {msg} ({elapsed})").unwrap_or_else(|_| ProgressStyle::default_spinner()));
+        bar.set_style(
+            ProgressStyle::with_template("{spinner} {msg} ({elapsed})")
+                .unwrap_or_else(|_| ProgressStyle::default_spinner()),
+        );
         Progress { bar, started: Instant::now(), shown: false }
     }
 

@@ -10,8 +10,10 @@ use crate::trace::Trace;
 /// A run with baselines, shaded areas and names. The scale is that of the tallest peak of `compounds`: a solvent
 /// peak is cut off at the top. Peaks below a twentieth of that height get an inset.
 pub fn chromatogram(trace: &Trace, peaks: &[&PeakResult], compounds: &[String]) -> Figure {
-    let shown: Vec<&&PeakResult> =
-        peaks.iter().filter(|p| p.compound.as_ref().is_some_and(|c| compounds.contains(c)) && p.height.is_some()).collect();
+    let shown: Vec<&&PeakResult> = peaks
+        .iter()
+        .filter(|p| p.compound.as_ref().is_some_and(|c| compounds.contains(c)) && p.height.is_some())
+        .collect();
     let top = |p: &PeakResult| p.height.unwrap_or(0.0) + 0.5 * (p.baseline[0] + p.baseline[1]);
     let (time, signal) = (trace.time_min(), trace.signal());
     let lowest = signal.iter().copied().fold(f64::INFINITY, f64::min);
@@ -26,9 +28,12 @@ pub fn chromatogram(trace: &Trace, peaks: &[&PeakResult], compounds: &[String]) 
         .filter_map(|p| Some(Mark::new(p.retention_time_min?, top(p).min(range.1), p.compound.clone()?)))
         .collect();
     let time_axis = || Axis::new("time", "min").tight();
-    let mut panel = Panel::new(time_axis().range(time[0], time[time.len() - 1]), Axis::new("signal", trace.signal_unit()).range(range.0, range.1))
-        .layers(layers.clone())
-        .layer(Layer::labels(named));
+    let mut panel = Panel::new(
+        time_axis().range(time[0], time[time.len() - 1]),
+        Axis::new("signal", trace.signal_unit()).range(range.0, range.1),
+    )
+    .layers(layers.clone())
+    .layer(Layer::labels(named));
     if let Some(inset) = small_peaks(trace, &shown, ceiling - lowest, &layers) {
         panel = panel.inset(inset);
     }
@@ -64,7 +69,11 @@ fn chromatogram_layers(trace: &Trace, peaks: &[&PeakResult]) -> Vec<Layer> {
         let base: Vec<f64> = time[a..=b].iter().map(|&t| level(t)).collect();
         let color = [Color::Blue, Color::Orange][n % 2];
         layers.push(Layer::area(&time[a..=b], &signal[a..=b], base).colored(color));
-        layers.push(Layer::segment([p.start_min, p.baseline[0]], [p.end_min, p.baseline[1]], Style::new(Color::Vermillion).width(0.5)));
+        layers.push(Layer::segment(
+            [p.start_min, p.baseline[0]],
+            [p.end_min, p.baseline[1]],
+            Style::new(Color::Vermillion).width(0.5),
+        ));
     }
     layers.push(Layer::line(time, signal).styled(Style::default().width(0.6)));
     layers
@@ -72,7 +81,8 @@ fn chromatogram_layers(trace: &Trace, peaks: &[&PeakResult]) -> Vec<Layer> {
 
 /// An inset over the peaks that are too small to see at full scale.
 fn small_peaks(trace: &Trace, shown: &[&&PeakResult], full: f64, layers: &[Layer]) -> Option<Panel> {
-    let small: Vec<&&&PeakResult> = shown.iter().filter(|p| p.height.is_some_and(|h| h > 0.0 && h < full / 20.0)).collect();
+    let small: Vec<&&&PeakResult> =
+        shown.iter().filter(|p| p.height.is_some_and(|h| h > 0.0 && h < full / 20.0)).collect();
     // One window must hold them: take those around the smallest.
     let smallest = small.iter().min_by(|a, b| a.height.unwrap_or(0.0).total_cmp(&b.height.unwrap_or(0.0)))?;
     let width = smallest.end_min - smallest.start_min;
@@ -85,9 +95,12 @@ fn small_peaks(trace: &Trace, shown: &[&&PeakResult], full: f64, layers: &[Layer
     }
     let low = trace.signal()[a..b].iter().copied().fold(f64::INFINITY, f64::min).max(level - 0.5 * height);
     Some(
-        Panel::new(Axis::new("", "").range(from, to), Axis::new("", "").range(low - 0.1 * height, level + 1.3 * height))
-            .layers(layers.to_vec())
-            .layer(Layer::labels(vec![])),
+        Panel::new(
+            Axis::new("", "").range(from, to),
+            Axis::new("", "").range(low - 0.1 * height, level + 1.3 * height),
+        )
+        .layers(layers.to_vec())
+        .layer(Layer::labels(vec![])),
     )
 }
 
@@ -164,7 +177,7 @@ pub fn budget(a: &AmountResult) -> Figure {
         ),
         None => format!("No uncertainty budget for {} in {}.", a.compound, a.sample),
     };
-    Figure::new(alt)
-        .size_mm(150.0, 18.0 + 7.0 * bars.len() as f64)
-        .panel(Panel::new(Axis::new("share of the variance", "%").with_zero(), Axis::new("", "")).layer(Layer::bars(bars)))
+    Figure::new(alt).size_mm(150.0, 18.0 + 7.0 * bars.len() as f64).panel(
+        Panel::new(Axis::new("share of the variance", "%").with_zero(), Axis::new("", "")).layer(Layer::bars(bars)),
+    )
 }

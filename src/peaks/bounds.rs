@@ -4,6 +4,7 @@ use std::ops::Range;
 
 use crate::peaks::Integration;
 use crate::peaks::detect::{Apex, BoxNoise, Sums};
+use crate::peaks::measures::reach_for;
 use crate::signal::NoiseProfile;
 
 /// The bounds of one peak as indices of points, and the points that carry its baseline.
@@ -24,6 +25,8 @@ pub(super) struct Bounds {
 
 /// A walk goes on while the bend of the tail exceeds this many standard deviations.
 const BEND_Z: f64 = 2.0;
+/// Steps (eighths of the width) without a bend that end a walk.
+const CALM: usize = 3;
 /// Half-height widths added where the bend is lost in the noise.
 const MARGIN: f64 = 1.5;
 
@@ -31,7 +34,8 @@ const MARGIN: f64 = 1.5;
 ///
 /// From its inflection a peak's tail bends upwards (is convex) until it has run into the baseline, whatever the
 /// baseline's slope: m(i) - 2 m(i + w) + m(i + 2w) > 0, m the mean of w/3 points, w the width at half height. The
-/// walk outwards goes on while that exceeds 2 standard deviations, and `MARGIN` widths are added. Neighbours
+/// walk outwards goes on while that exceeds 2 standard deviations (or, at a shoulder, falls below -2), and `MARGIN`
+/// widths are added. Neighbours
 /// whose walks leave less than a width and a half between them share the valley point, and one straight baseline
 /// below the group; where it would cut into a valley, each takes a baseline of its own.
 pub(super) fn bounds(
@@ -41,7 +45,7 @@ pub(super) fn bounds(
     baseline_points: Option<usize>,
 ) -> Vec<Bounds> {
     let n = sums.len();
-    let valleys: Vec<usize> = apexes.windows(2).map(|w| valley(sums, w[0], w[1])).collect();
+    let valleys: Vec<usize> = apexes.windows(2).map(|w| valley(sums, noise, w[0], w[1])).collect();
     let walks: Vec<Walk> = (0..apexes.len())
         .map(|k| {
             // As far as the neighbour's inflection: the valley's lowest point means nothing where it is flat.
@@ -81,6 +85,7 @@ pub(super) fn bounds(
         let (head, tail) = (&apexes[group.start], &apexes[group.end - 1]);
         let left = outer(sums, &walks[group.start].left, head, from, -1, baseline_points);
         let right = outer(sums, &walks[group.end - 1].right, tail, to, 1, baseline_points);
+        let (left, right) = cut_ends(sums, noise, left, right, head, tail);
         let valleys = &valleys[group.start..group.end - 1];
         split(sums, noise, &apexes[group.clone()], valleys, left, right, &mut all);
     }
@@ -108,8 +113,10 @@ struct Outer {
     cut: bool,
 }
 
-fn valley(sums: &Sums, a: Apex, b: Apex) -> usize {
-    let reach = (a.width.min(b.width) / 8.0) as usize;
+fn valley(sums: &Sums, noise: &NoiseProfile, a: Apex, b: Apex) -> usize {
+    // The lowest point of an average lies off the valley's own where it is lopsided: average no more than needed.
+    let height_over_sd = a.height.min(b.height) / noise.sd_at(a.index);
+    let reach = (reach_for(height_over_sd) * a.width.min(b.width) / 8.0) as usize;
     (a.index..=b.index).min_by(|&i, &j| sums.about(i, reach).total_cmp(&sums.about(j, reach))).unwrap_or(a.index)
 }
 
@@ -124,19 +131,26 @@ fn walk(sums: &Sums, noise: &NoiseProfile, apex: Apex, limit: usize, direction: 
         if direction > 0 { (from + by).min(limit) } else { from.saturating_sub(by).max(limit) }
     };
     let mut at = go(apex.index, (0.75 * apex.width).ceil() as usize);
+    let (mut calm, mut calm_from) = (0, at);
     loop {
         let room = at.abs_diff(limit);
-        if room == 0 {
-            return Step { index: limit, reached: true };
-        }
         // Near the limit the three boxes move closer together.
         let gap = spacing.min(room / 2);
         if gap == 0 {
             return Step { index: limit, reached: true };
         }
         let bend = sums.about(at, reach) - 2.0 * sums.about(go(at, gap), reach) + sums.about(go(at, 2 * gap), reach);
-        if bend <= least {
-            return Step { index: at, reached: gap < spacing / 2 };
+        // A bend the other way is a shoulder: the baseline lies beyond it. Between the two it passes through none.
+        if bend.abs() > least {
+            calm = 0;
+        } else {
+            if calm == 0 {
+                calm_from = at;
+            }
+            calm += 1;
+            if calm == CALM {
+                return Step { index: calm_from, reached: gap < spacing / 2 };
+            }
         }
         at = go(at, stride);
     }
@@ -164,13 +178,35 @@ fn outer(
         // Beyond the bound where there is room, about it where a neighbour is near.
         let end = (bound + points).min(n).min(limit.map_or(n, |l| (l + half + 1).max(bound + 1)));
         let start = end.saturating_sub(points).max((step.index + half.min(margin / 2)).min(bound));
-        Outer { bound, level: start.min(end - 1)..end, cut: limit.is_none() && step.reached }
+        Outer { bound, level: start.min(end - 1)..end, cut: false }
     } else {
         let bound = step.index.saturating_sub(margin).max(limit.unwrap_or(0));
         let start = (bound + 1).saturating_sub(points).max(limit.map_or(0, |l| l.saturating_sub(half).min(bound)));
         let end = (start + points).min(step.index.saturating_sub(half.min(margin / 2)).max(bound) + 1).min(n);
-        Outer { bound, level: start..end.max(start + 1), cut: limit.is_none() && step.reached }
+        Outer { bound, level: start..end.max(start + 1), cut: false }
     }
+}
+
+/// Where the trace begins or ends inside a peak, its level there is no baseline: the other side's level goes on.
+fn cut_ends(
+    sums: &Sums,
+    noise: &NoiseProfile,
+    mut left: Outer,
+    mut right: Outer,
+    head: &Apex,
+    tail: &Apex,
+) -> (Outer, Outer) {
+    let (from, to) = (level(sums, &left).1, level(sums, &right).1);
+    let clear = |rise: f64, apex: &Apex, points: usize| {
+        let sd = noise.sd_at(apex.index) * BoxNoise::new(points, noise.autocorrelation).mean;
+        rise > 5.0 * sd && rise > 0.05 * (sums.about(apex.index, 0) - from.min(to))
+    };
+    if right.bound + 1 == sums.len() && clear(to - from, tail, right.level.len()) {
+        right = Outer { level: left.level.clone(), cut: true, ..right };
+    } else if left.bound == 0 && clear(from - to, head, left.level.len()) {
+        left = Outer { level: right.level.clone(), cut: true, ..left };
+    }
+    (left, right)
 }
 
 /// One straight baseline below a group; where it cuts into a valley, the group is parted there.

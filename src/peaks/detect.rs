@@ -65,7 +65,7 @@ pub(super) struct Search<'a> {
 /// averages over so many points see every wander of the baseline.
 const WIDE: usize = 300;
 /// The drop on the flatter side, as a share of the mean of both: the shoulders that a dip raises on either side
-/// have none, a peak on a slope of up to 0.8 of its own height per width has this much.
+/// have none, the top of a peak has nearly all.
 const LEAST_SIDE: f64 = 0.2;
 /// The drop on the flatter side in standard deviations.
 const LEAST_SIDE_Z: f64 = 3.0;
@@ -76,18 +76,21 @@ const SURE: f64 = 3.0;
 
 /// Apexes in rising order.
 ///
-/// For widths w of 2, 3, 4, 6, 8, 11, ... points (steps of √2) the mean of w points is compared with the means of
-/// the w points before and after: C - (L + R)/2, which a slope does not change. A local maximum of it above
-/// `threshold_z` standard deviations (noise and correlation at this width) is an apex if C also stands above both L
-/// and R. Narrow widths go first, and a wider maximum over an apex already found is the same peak seen from
-/// farther away. Cost is proportional to the points: above 16 points a width is tried at every (w/8)th point only.
+/// For widths w of 2, 3, 4, 6, 8, 11, ... points (steps of √2) the mean C of w points is compared with the means L
+/// and R of the w points before and after. An apex is where C stands highest above the higher of the two, and
+/// C - (L + R)/2, which a slope does not change, exceeds `threshold_z` standard deviations (noise and correlation
+/// at this width). Narrow widths go first, and a wider maximum over an apex already found is the same peak seen
+/// from farther away. Cost is proportional to the points: above 16 points a width is tried at every (w/8)th point
+/// only.
 pub(super) fn find_apexes(search: &Search<'_>) -> Vec<Apex> {
     let sums = search.sums;
     let mut found: Vec<usize> = Vec::new();
     let least_sd = (0..sums.len()).step_by(64).map(|i| search.noise.sd_at(i)).fold(f64::INFINITY, f64::min);
     let mut maxima = Vec::new();
+    let mut wander = Wander::default();
     for w in ladder(sums.len(), search.widest) {
-        curvature_maxima(search, w, least_sd, &mut maxima);
+        let excess = wander.excess(search, w);
+        curvature_maxima(search, w, least_sd, excess, &mut maxima);
         for &(start, _) in &maxima {
             // An apex that lies within one width of the middle.
             let (low, high) = ((start + w / 2).saturating_sub(w), start + w / 2 + w);
@@ -131,44 +134,88 @@ fn ladder(n: usize, widest: f64) -> impl Iterator<Item = usize> {
     })
 }
 
-/// Starts (and values) of the middle windows where the curvature test has a significant maximum.
-fn curvature_maxima(search: &Search<'_>, w: usize, least_sd: f64, maxima: &mut Vec<(usize, f64)>) {
+/// Starts of the middle windows (and their drops) where a significant maximum lies.
+fn curvature_maxima(search: &Search<'_>, w: usize, least_sd: f64, excess: f64, maxima: &mut Vec<(usize, f64)>) {
     maxima.clear();
     let (p, n) = (&search.sums.sums[..], search.sums.len());
     if n < 3 * w {
         return;
     }
-    let factor = BoxNoise::new(w, search.noise.autocorrelation);
-    let (z, scale) = (search.threshold_z * factor.curvature, 0.5 / w as f64);
+    let factor = BoxNoise::new(w, search.noise.autocorrelation).times(excess);
+    let (z, scale) = (search.threshold_z * factor.curvature, 1.0 / w as f64);
     let least = z * least_sd;
     let stride = (w / 8).max(1);
-    let value = |s: usize| (3.0 * (p[s + w] - p[s]) - (p[s + 2 * w] - p[s - w])) * scale;
+    // How far the middle stands above the left and above the right.
+    let drops = |s: usize| {
+        let (left, middle, right) = (p[s] - p[s - w], p[s + w] - p[s], p[s + 2 * w] - p[s + w]);
+        ((middle - left) * scale, (middle - right) * scale)
+    };
     let mut s = w;
-    let (mut before, mut here) = (f64::NEG_INFINITY, value(s));
+    let mut before = f64::NEG_INFINITY;
+    let mut here = drops(s);
     while s + 2 * w <= n {
         let next = s + stride;
-        let after = if next + 2 * w <= n { value(next) } else { f64::NEG_INFINITY };
-        if here > least && here >= before && here > after && here > z * search.noise.sd_at(s + w / 2) {
-            let (left, middle, right) = (
-                (p[s] - p[s - w]) * 2.0 * scale,
-                (p[s + w] - p[s]) * 2.0 * scale,
-                (p[s + 2 * w] - p[s + w]) * 2.0 * scale,
-            );
-            let side = (middle - left).min(middle - right);
+        let after = if next + 2 * w <= n { drops(next) } else { (f64::NEG_INFINITY, f64::NEG_INFINITY) };
+        let (curvature, side) = (0.5 * (here.0 + here.1), here.0.min(here.1));
+        if curvature > least && side >= before && side > after.0.min(after.1) {
             let sd = search.noise.sd_at(s + w / 2);
-            let high_enough = w <= WIDE || here > 10.0 * sd;
-            if side > LEAST_SIDE * here && side > LEAST_SIDE_Z * factor.drop * sd && high_enough {
+            let high_enough = w <= WIDE || curvature > 10.0 * sd;
+            let is_maximum = side > LEAST_SIDE * curvature && side > LEAST_SIDE_Z * factor.drop * sd;
+            if curvature > z * sd && is_maximum && high_enough {
                 match maxima.last_mut() {
                     Some(last) if s - last.0 <= w / 2 => {
-                        if here > last.1 {
-                            *last = (s, here);
+                        if side > last.1 {
+                            *last = (s, side);
                         }
                     }
-                    _ => maxima.push((s, here)),
+                    _ => maxima.push((s, side)),
                 }
             }
         }
-        (before, here, s) = (here, after, next);
+        (before, here, s) = (side, after, next);
+    }
+}
+
+/// How much more the curvature test scatters than the noise's correlation lets expect, because the baseline
+/// wanders: the lower quartile of its size along the run, which peaks over half the run cannot move far.
+#[derive(Default)]
+struct Wander {
+    widest_seen: usize,
+    scatter_seen: f64,
+    sizes: Vec<f64>,
+}
+
+/// Wander counts from widths on that the noise's correlation was not fitted to.
+const WANDER_FROM: usize = 16;
+/// Independent places needed to tell wander.
+const WANDER_PLACES: usize = 30;
+/// Excess that is put down to chance and to peaks.
+const WANDER_LEAST: f64 = 1.4;
+
+impl Wander {
+    /// Standard deviation of the curvature test over the expected one, at least 1.
+    fn excess(&mut self, search: &Search<'_>, w: usize) -> f64 {
+        let (p, n) = (&search.sums.sums[..], search.sums.len());
+        if w < WANDER_FROM {
+            return 1.0;
+        }
+        let expected = BoxNoise::new(w, search.noise.autocorrelation).curvature * search.noise.sd;
+        if n >= 3 * w * WANDER_PLACES {
+            self.sizes.clear();
+            let starts = (w..n - 2 * w).step_by((w / 2).max(1));
+            self.sizes
+                .extend(starts.map(|s| (3.0 * (p[s + w] - p[s]) - (p[s + 2 * w] - p[s - w])).abs() / (2 * w) as f64));
+            let k = self.sizes.len() / 4;
+            // 0.3186: lower quartile of the size of a standard normal value.
+            self.scatter_seen = *self.sizes.select_nth_unstable_by(k, f64::total_cmp).1 / 0.3186;
+            self.widest_seen = w;
+        }
+        if self.widest_seen == 0 {
+            return 1.0;
+        }
+        // A random walk's averages scatter as the root of their width.
+        let excess = self.scatter_seen * (w as f64 / self.widest_seen as f64).sqrt() / expected;
+        if self.scatter_seen > 0.0 && excess > WANDER_LEAST { excess } else { 1.0 }
     }
 }
 
@@ -183,6 +230,10 @@ pub(super) struct BoxNoise {
 }
 
 impl BoxNoise {
+    fn times(self, factor: f64) -> Self {
+        BoxNoise { curvature: self.curvature * factor, drop: self.drop * factor, mean: self.mean * factor }
+    }
+
     pub(super) fn new(w: usize, phi: f64) -> Self {
         let wf = w as f64;
         let decay = phi.powi(w as i32);
@@ -205,14 +256,31 @@ fn measure(search: &Search<'_>, index: usize, room_before: usize, room_after: us
     // Two peaks are at least about a width apart.
     let room = room_before.min(room_after);
     for w in ladder(n, search.widest) {
-        let s = index.saturating_sub(w / 2);
-        if s < w || s + 2 * w > n || w > room.max(2) {
+        if w > room.max(2) {
             break;
         }
-        let value = (3.0 * (p[s + w] - p[s]) - (p[s + 2 * w] - p[s - w])) * 0.5 / w as f64;
+        let value = |s: Option<usize>| match s {
+            Some(s) if s >= w && s + 2 * w <= n => {
+                (3.0 * (p[s + w] - p[s]) - (p[s + 2 * w] - p[s - w])) * 0.5 / w as f64
+            }
+            _ => f64::NEG_INFINITY,
+        };
+        let middle = value(index.checked_sub(w / 2));
+        // A peak with an edge (an overloaded fin) lies on one side of its apex; the best width is then its whole ramp.
+        // A window on one side that stands higher than the apex has found the neighbour.
+        let top = search.sums.about(index, w / 8);
+        let own = |s: Option<usize>| match s {
+            Some(s) if s + w <= n && search.sums.mean(s, s + w) <= top => value(Some(s)),
+            _ => f64::NEG_INFINITY,
+        };
+        let side = own((index + 1).checked_sub(w)).max(own(Some(index)));
+        let (value, wide) = if side > 1.2 * middle { (side, 0.6 * w as f64) } else { (middle, w as f64) };
+        if value == f64::NEG_INFINITY {
+            break;
+        }
         let z = value / BoxNoise::new(w, search.noise.autocorrelation).curvature;
         if z > best {
-            (best, width, height) = (z, w as f64, value);
+            (best, width, height) = (z, wide, value);
         } else if best > SURE * search.threshold_z && z < 0.8 * best {
             break;
         }

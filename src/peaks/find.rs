@@ -54,16 +54,13 @@ impl Trace {
             valley_fraction: options.valley_fraction,
         });
         let all = bounds(&sums, &noise, &apexes, options.baseline_points);
-        if std::env::var("DBG").is_ok() {
-            eprintln!("{apexes:?} {all:?} {} {}", noise.sd, noise.autocorrelation);
-        }
         let signal = Signal { time: self.time_min(), signal: self.signal(), sums: &sums, noise: &noise };
         let mut peaks: Vec<Peak> = Vec::with_capacity(all.len());
         for b in &all {
             let peak = self.peak(&signal, b);
             let wide = peak.width_half_min.unwrap_or(b.width * self.interval_min()) / self.interval_min();
             // Noise has no width of its own; a peak between high valleys may have none either.
-            let has_width = peak.width_half_min.is_some() || b.method != Integration::BaselineToBaseline;
+            let has_width = peak.width_half_min.is_some() || b.cut || b.method != Integration::BaselineToBaseline;
             let is_kept = has_width
                 && wide >= options.narrowest_points
                 && wide <= 1.2 * widest
@@ -147,11 +144,12 @@ impl Trace {
         let (before, after) = (about(start), about(end));
         let line = Line::new(time, self.signal(), &before, &after);
         let reach = inside / 40;
-        let above = |i: usize| sums.about(i, reach.min(i - start).min(end - i)) - line.at(time[i]);
-        let apex = (start..=end).max_by(|&i, &j| above(i).total_cmp(&above(j))).unwrap_or(start);
-        // The highest of about inside/(2 reach + 1) independent means: 5 standard deviations are rare in noise.
-        let sd = BoxNoise::new(2 * reach + 1, noise.autocorrelation).mean * noise.sd_at(apex);
-        let is_peak = apex > start && apex < end && above(apex) > options.threshold_z * sd;
+        let above = |i: usize| sums.about(i, reach) - line.at(time[i]);
+        let apex = (start + reach..=end - reach).max_by(|&i, &j| above(i).total_cmp(&above(j))).unwrap_or(start);
+        // Noise of the top and of the baseline below it.
+        let mean = |points: usize| BoxNoise::new(points, noise.autocorrelation).mean;
+        let sd = mean(2 * reach + 1).hypot(mean(2 * half + 1) / 2_f64.sqrt()) * noise.sd_at(apex);
+        let is_peak = apex > start + reach && apex < end - reach && above(apex) > options.threshold_z * sd;
         let bounds = Bounds {
             apex,
             width: (inside as f64 / 6.0).max(1.0),

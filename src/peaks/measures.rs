@@ -71,6 +71,7 @@ pub(super) fn measure(s: &Signal<'_>, apex: usize, start: usize, end: usize, wid
         (Some(a), None) | (None, Some(a)) => 2.0 * a as f64 - 1.0,
         _ => width,
     }
+    .max(0.6 * width)
     .max(1.0);
     let mut m = Measures { time: s.time[apex], height: above(apex, 0), ..Measures::default() };
     let shape = Shape { wide, reach: reach_for(first / s.noise.sd_at(apex)) };
@@ -92,22 +93,25 @@ struct Shape {
 
 /// How far polynomials reach: the bias of a quartic's maximum grows as the fourth power of its reach, noise falls as
 /// its power 3/2; for a tail of τ/σ = 1.5 both are equal at a quarter of the width where height/sd is 1,000.
-fn reach_for(height_over_sd: f64) -> f64 {
+pub(super) fn reach_for(height_over_sd: f64) -> f64 {
     libm::pow(500.0 / height_over_sd.max(500.0), 1.0 / 5.5)
 }
 
 /// Time and height of the apex, from a polynomial through the top.
 #[allow(clippy::too_many_arguments)]
 fn top(s: &Signal<'_>, apex: usize, start: usize, end: usize, shape: Shape, first: f64, line: &Line, m: &mut Measures) {
-    let reach = ((0.25 * shape.reach * shape.wide).round() as usize).max(if shape.wide < 8.0 { 1 } else { 2 });
     let sd = s.noise.sd_at(apex);
+    // Much noise bends a short parabola as it likes.
+    let share = if first > 30.0 * sd { 0.25 } else { 0.35 };
+    let reach = ((share * shape.reach * shape.wide).round() as usize).max(if shape.wide < 8.0 { 1 } else { 2 });
     for reach in [reach, 2 * reach] {
         let (a, b) = (apex.saturating_sub(reach).max(start), (apex + reach).min(end) + 1);
         if b - a < 3 {
             return;
         }
-        // Five points carry a quartic only where noise is no matter.
-        let degree = if b - a >= 7 || (b - a >= 5 && first > 300.0 * sd) { 4 } else { 2 };
+        // A quartic needs points or little noise; in much noise it finds a top of its own.
+        let quartic = (b - a >= 7 && first > 30.0 * sd) || (b - a >= 5 && first > 300.0 * sd);
+        let degree = if quartic { 4 } else { 2 };
         let values: Vec<f64> = (a..b).map(|i| s.signal[i] - line.at(s.time[i])).collect();
         let fit = LocalFit::new(&s.time[a..b], &values, degree);
         if let Some(fit) = fit

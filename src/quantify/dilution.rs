@@ -4,7 +4,8 @@ use crate::calibrate::SharedSource;
 use crate::error::{Error, ErrorKind, Result};
 
 /// When the internal standard went in.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Added {
     /// Into the sample before it was diluted; its content is stated for the undiluted sample.
     BeforeDilution,

@@ -28,53 +28,89 @@ const LEAST_ODD_STEPS: usize = 3;
 /// Stamps are replaced only where all of these hold: their last digit is coarse beside the step, steps alternate, and
 /// one even axis t₀ + i·h passes within half a last digit of every stamp. t₀ and h are the least-squares line over all
 /// stamps, or the line of least width where that one misses by a hair; an axis that starts at 0 keeps its 0.
-pub(crate) fn settle(stamps: Vec<f64>, scale: i32) -> Result<Axis, Fault> {
+/// With a fault the stamps come back, for the sentence that shows them.
+pub(crate) fn settle(stamps: Vec<f64>, scale: i32) -> Result<Axis, (Fault, Vec<f64>)> {
     let n = stamps.len();
     if n < 2 {
         return Ok(Axis { time: stamps, how: "as written".into() });
     }
-    if let Some(i) = (1..n).find(|&i| stamps[i] < stamps[i - 1]) {
-        return Err(Fault::Backwards(i));
+    let (shortest, longest) = steps(&stamps);
+    if shortest < 0.0 {
+        let back = (1..n).find(|&i| stamps[i] < stamps[i - 1]);
+        return Err((Fault::Backwards(back.unwrap_or(1)), stamps));
     }
     let mean = (stamps[n - 1] - stamps[0]) / (n - 1) as f64;
-    let repeated = (1..n).find(|&i| stamps[i] == stamps[i - 1]);
+    let repeated = if shortest > 0.0 { None } else { (1..n).find(|&i| stamps[i] == stamps[i - 1]) };
     if mean > 0.0 {
         // 1e-6 of a step: far above the rounding of doubles, far below anything that matters.
-        let off = |i: usize| (stamps[i] - (stamps[0] + i as f64 * mean)).abs();
-        if repeated.is_none() && (1..n).all(|i| off(i) <= 1e-6 * mean) {
+        if longest - shortest <= 1e-6 * mean {
             return Ok(Axis { time: stamps, how: "even, as written".into() });
         }
         let digit = if (-15..=15).contains(&scale) { 10f64.powi(-scale) } else { 0.0 };
-        if n >= LEAST_POINTS && digit >= FINE * mean {
-            if let Some((start, step)) = even_line(&stamps, digit) {
-                let time = (0..n).map(|i| start + i as f64 * step).collect();
-                let how = format!(
-                    "stamps rounded to {digit} alternate; one even axis fits them all: start {}, step {}",
-                    short(start),
-                    short(step)
-                );
-                return Ok(Axis { time, how });
-            }
+        if n >= LEAST_POINTS
+            && digit >= FINE * mean
+            && let Some((start, step)) = even_line(&stamps, digit)
+        {
+            let time = (0..n).map(|i| start + i as f64 * step).collect();
+            let how = format!(
+                "stamps rounded to {digit} alternate; one even axis fits them all: start {}, step {}",
+                short(start),
+                short(step)
+            );
+            return Ok(Axis { time, how });
         }
     }
     match repeated {
-        Some(i) => Err(Fault::Repeated(i)),
+        Some(i) => Err((Fault::Repeated(i), stamps)),
         None => Ok(Axis { time: stamps, how: "uneven steps, as written".into() }),
     }
 }
 
-/// True where the values never fall and nearly all steps are alike: a time axis, or a running number.
+/// True where the values never fall and nearly all steps are alike: a time axis, or a running number. Cells missing at
+/// the end do not count: a shorter run beside a longer one.
 pub(crate) fn rises_evenly(values: &[f64], scale: i32) -> bool {
-    let n = values.len();
-    if n < 3 || values.windows(2).any(|w| w[1] < w[0]) {
+    let n = values.iter().rposition(|v| !v.is_nan()).map_or(0, |last| last + 1);
+    let values = &values[..n];
+    // The two ends first: a signal fails here, without a look at all its points.
+    if n < 3 || !(values[0] <= values[1] && values[n - 2] <= values[n - 1] && values[0] < values[n - 1]) {
+        return false;
+    }
+    let (shortest, longest) = steps(values);
+    if !(shortest >= 0.0 && longest.is_finite()) {
         return false;
     }
     let mean = (values[n - 1] - values[0]) / (n - 1) as f64;
+    if longest <= 1.5 * mean && shortest >= 0.5 * mean {
+        return true;
+    }
     let digit = if (-15..=15).contains(&scale) { 10f64.powi(-scale) } else { 0.0 };
     let allowed = (0.5 * mean).max(digit);
     let alike = values.windows(2).filter(|w| (w[1] - w[0] - mean).abs() <= allowed * 1.000_001).count();
     // 90 %: a few gaps or doubled stamps do not make it another kind of column; our own choice.
     mean > 0.0 && alike * 10 >= (n - 1) * 9
+}
+
+/// Shortest and longest step; NaN in `values` may or may not show. Eight lanes, so that the compiler can use vectors.
+pub(crate) fn steps(values: &[f64]) -> (f64, f64) {
+    const LANES: usize = 8;
+    let (mut low, mut high) = ([f64::INFINITY; LANES], [f64::NEG_INFINITY; LANES]);
+    let after = values.get(1..).unwrap_or_default();
+    let (mut a, mut b) = (values[..after.len()].chunks_exact(LANES), after.chunks_exact(LANES));
+    for (a, b) in a.by_ref().zip(b.by_ref()) {
+        for k in 0..LANES {
+            let step = b[k] - a[k];
+            low[k] = if step < low[k] { step } else { low[k] };
+            high[k] = if step > high[k] { step } else { high[k] };
+        }
+    }
+    let (mut shortest, mut longest) = (f64::INFINITY, f64::NEG_INFINITY);
+    for step in a.remainder().iter().zip(b.remainder()).map(|(a, b)| b - a) {
+        (shortest, longest) = (step.min(shortest), step.max(longest));
+    }
+    for k in 0..LANES {
+        (shortest, longest) = (low[k].min(shortest), high[k].max(longest));
+    }
+    (shortest, longest)
 }
 
 /// True for 0, 1, 2, … or 1, 2, 3, …
@@ -126,10 +162,10 @@ fn even_line(stamps: &[f64], digit: f64) -> Option<(f64, f64)> {
             return None;
         }
     }
-    if stamps[0] == 0.0 {
-        if let Some(step) = through_zero(stamps, digit, slope) {
-            return Some((0.0, step));
-        }
+    if stamps[0] == 0.0
+        && let Some(step) = through_zero(stamps, digit, slope)
+    {
+        return Some((0.0, step));
     }
     // The fit's own intercept, moved only as far as the half digit demands.
     let fitted_start = mean - slope * middle;
@@ -226,9 +262,10 @@ mod tests {
 
     #[test]
     fn backwards_and_repeated_stamps_are_faults() {
-        assert_eq!(settle(vec![0.0, 0.1, 0.05], 2), Err(Fault::Backwards(2)));
-        assert_eq!(settle(vec![0.0, 0.1, 0.1, 0.2], 1), Err(Fault::Repeated(2)));
-        assert_eq!(settle(vec![1.0, 1.0], 0), Err(Fault::Repeated(1)));
+        let fault = |stamps: &[f64], scale| settle(stamps.to_vec(), scale).expect_err("a fault").0;
+        assert_eq!(fault(&[0.0, 0.1, 0.05], 2), Fault::Backwards(2));
+        assert_eq!(fault(&[0.0, 0.1, 0.1, 0.2], 1), Fault::Repeated(2));
+        assert_eq!(fault(&[1.0, 1.0], 0), Fault::Repeated(1));
     }
 
     #[test]

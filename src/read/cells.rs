@@ -115,10 +115,10 @@ pub(crate) fn classify(cell: &[u8], dialect: Dialect) -> Class {
     if n.len == cell.len() {
         return Class::Number(n);
     }
-    if dialect.thousands {
-        if let Some(n) = grouped(cell, dialect.mark) {
-            return Class::Number(n);
-        }
+    if dialect.thousands
+        && let Some(n) = grouped(cell, dialect.mark)
+    {
+        return Class::Number(n);
     }
     let rest = &cell[n.len..];
     let after = rest.trim_ascii_start();

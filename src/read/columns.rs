@@ -24,13 +24,21 @@ pub(crate) struct Roles {
 }
 
 /// Finds the columns of time and signal among `columns`, which belong to one trace.
-pub(crate) fn assign(columns: &[Column], rows: usize, header: &Header, options: &ReadOptions) -> Result<Roles> {
+///
+/// `words` is a cell of a text column that changes from row to row, for the sentence that finds no time.
+pub(crate) fn assign(
+    columns: &[Column],
+    rows: usize,
+    header: &Header,
+    options: &ReadOptions,
+    words: Option<&str>,
+) -> Result<Roles> {
     let numeric: Vec<usize> = (0..columns.len()).filter(|&c| columns[c].numeric && columns[c].missing < rows).collect();
     let table = Columns { columns, header, numeric };
     let time = match (&options.time_column, options.interval_s) {
         (Some(choice), _) => Some(Choice { column: table.chosen("time_column", choice)?, why: "as the option says" }),
         (None, Some(_)) => None,
-        (None, None) => Some(table.find_time()?),
+        (None, None) => Some(table.find_time(words)?),
     };
     let mut suspicions = Vec::new();
     let signal = match &options.signal_column {
@@ -87,7 +95,7 @@ impl Columns<'_> {
         }
     }
 
-    fn find_time(&self) -> Result<Choice> {
+    fn find_time(&self, words: Option<&str>) -> Result<Choice> {
         let named: Vec<usize> = self.of_meaning(Meaning::Time);
         match named.as_slice() {
             [one] => return Ok(Choice { column: *one, why: "named so" }),
@@ -117,7 +125,7 @@ impl Columns<'_> {
         let rest = if better.is_empty() { &even } else { &better };
         match rest.as_slice() {
             [one] => Ok(Choice { column: *one, why: "the only one that rises evenly" }),
-            [] => Err(self.no_time()),
+            [] => Err(self.no_time(words)),
             several => Err(Error::new(
                 ErrorKind::Ambiguous,
                 format!("{} columns rise evenly and may be times: {}", several.len(), self.list(several)),
@@ -126,7 +134,7 @@ impl Columns<'_> {
         }
     }
 
-    fn no_time(&self) -> Error {
+    fn no_time(&self, words: Option<&str>) -> Error {
         let what = match self.numeric.as_slice() {
             [one] => format!("{} is the only column of numbers; a trace needs times", self.header.describe(*one)),
             several => format!(
@@ -139,7 +147,8 @@ impl Columns<'_> {
             .header
             .rate()
             .map_or(String::new(), |fact| format!("; line {} (\"{}\") may tell", fact.line, fact.shown));
-        Error::new(ErrorKind::Ambiguous, what)
+        let words = words.map_or(String::new(), |w| format!("; text such as \"{w}\" is not read as a time"));
+        Error::new(ErrorKind::Ambiguous, what + &words)
             .hint(format!("set interval_s (seconds between points), or time_column{rate}"))
     }
 

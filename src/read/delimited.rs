@@ -1,6 +1,7 @@
 //! Delimited text to traces: the steps in order, and the note that tells what was decided.
 
 use super::axis::{self, Fault};
+use super::buffers;
 use super::cells::{self, shown};
 use super::columns::{self, Choice};
 use super::dialect::{self, Decision};
@@ -115,16 +116,29 @@ impl<'a> Scanned<'a> {
             .at_line(line)
             .at_field("header_rows"));
         }
-        let mut headers = Vec::with_capacity(blocks.len());
-        let (mut from, mut from_line) = (0, 1);
-        for block in &blocks {
-            headers.push(Header::read(bytes, decision.dialect, from, from_line, block));
-            (from, from_line) = (block.end, block.last_line + 1);
-        }
         let free_text = blocks.iter().map(|b| b.rows >= 4 && b.groups.len() * 2 > b.rows).collect();
-        let scanned = Scanned { text: bytes, decision, blocks, headers, free_text };
+        let mut scanned = Scanned { text: bytes, decision, blocks, headers: Vec::new(), free_text };
+        scanned.read_headers();
         scanned.settle_doubt()?;
         Ok(scanned)
+    }
+
+    fn read_headers(&mut self) {
+        let longest = self.blocks.iter().map(|b| b.rows).max().unwrap_or(0);
+        let (mut from, mut from_line) = (0, 1);
+        let mut above: Option<usize> = None;
+        for (b, block) in self.blocks.iter().enumerate() {
+            let mut header = Header::read(self.text, self.decision.dialect, from, from_line, block);
+            // Statements such as "rate,10,Hz" look like small tables and belong to the header of the one below.
+            if self.looks_like_trace(b) || (block.rows > 1 && block.rows * 5 >= longest) {
+                if let Some(above) = above {
+                    header.inherit(&self.headers[above]);
+                }
+                above = Some(b);
+                (from, from_line) = (block.end, block.last_line + 1);
+            }
+            self.headers.push(header);
+        }
     }
 
     /// Blocks (and groups of rows) that may be traces: those that hold a time, else the longest block.
@@ -141,10 +155,17 @@ impl<'a> Scanned<'a> {
         let mut all = Vec::new();
         for b in chosen {
             let block = &self.blocks[b];
-            let title = match self.headers[b].lines.last() {
+            let titles = &self.headers[b].lines;
+            let title = match titles.len() {
                 _ if !several_blocks => String::new(),
-                Some((_, title)) => shown(title.replace('"', "").as_bytes()),
-                None => format!("lines {} to {}", block.first_line, block.last_line),
+                0 => format!("lines {} to {}", block.first_line, block.last_line),
+                n => {
+                    let near: Vec<String> = titles[n.saturating_sub(2)..]
+                        .iter()
+                        .map(|(_, t)| shown(t.replace('"', "").as_bytes()))
+                        .collect();
+                    near.join(" / ")
+                }
             };
             if self.free_text[b] || block.groups.is_empty() {
                 all.push(Candidate { block: b, group: None, label: title });
@@ -256,7 +277,7 @@ impl<'a> Scanned<'a> {
 
     fn build(&mut self, candidates: &[Candidate], chosen: usize, options: &ReadOptions) -> Result<Found> {
         let candidate = &candidates[chosen];
-        let (columns, rows, map) = self.rows_of(candidate);
+        let (mut columns, rows, map) = self.rows_of(candidate);
         let (b, header) = (candidate.block, &self.headers[candidate.block]);
         let block = &self.blocks[b];
         let line_of = |row: usize| {
@@ -273,7 +294,8 @@ impl<'a> Scanned<'a> {
         }
         let place = |e: Error, column: usize| e.at_column(column as u64 + 1);
         self.refuse_stacked(header, &columns, rows)?;
-        let roles = columns::assign(&columns, rows, header, options).map_err(|e| e.at_line(line_of(0)))?;
+        let words = self.free_text[b].then(|| block.groups[0].as_str());
+        let roles = columns::assign(&columns, rows, header, options, words).map_err(|e| e.at_line(line_of(0)))?;
         let mut note = self.note(candidate, candidates, header);
         note.suspicions.extend(roles.suspicions);
         note.points = rows;
@@ -296,15 +318,20 @@ impl<'a> Scanned<'a> {
         let factor = factor(header, options)?;
 
         let (time_min, how) = match roles.time {
-            Some(Choice { column: t, why }) => {
+            Some(choice) => {
+                let Choice { column: t, why } = choice;
                 whole(&columns[t], "time").map_err(|e| place(e, t))?;
                 note.time_column = format!("{}, {why}", header.describe(t));
-                let (unit, from) = time_unit(&columns[t], t, header, options, &mut note).map_err(|e| place(e, t))?;
+                let (unit, from) =
+                    time_unit(&columns[t], &choice, header, options, &mut note).map_err(|e| place(e, t))?;
                 note.time_unit = format!("{}, {from}", unit.symbol());
-                let axis = axis::settle(columns[t].values.clone(), columns[t].scale)
-                    .map_err(|fault| place(axis_error(fault, &columns[t].values, t, header, &line_of), t))?;
-                let minutes: Vec<f64> = axis.time.iter().map(|&v| unit.to_minutes(v)).collect();
-                (minutes, axis.how)
+                let scale = columns[t].scale;
+                let mut axis = axis::settle(std::mem::take(&mut columns[t].values), scale)
+                    .map_err(|(fault, stamps)| place(axis_error(fault, &stamps, t, header, &line_of), t))?;
+                if unit != super::options::TimeUnit::Minutes {
+                    axis.time.iter_mut().for_each(|v| *v = unit.to_minutes(*v));
+                }
+                (axis.time, axis.how)
             }
             None => {
                 let step = options.interval_s.unwrap_or(1.0) / 60.0;
@@ -315,12 +342,13 @@ impl<'a> Scanned<'a> {
         };
         note.time_axis = how;
         describe_axis(&time_min, &mut note);
-        let mut signal = columns[s].values.clone();
+        let mut signal = std::mem::take(&mut columns[s].values);
         if let Some(factor) = factor {
             signal.iter_mut().for_each(|v| *v *= factor);
             note.suspicions.push(format!("the signal was multiplied by {factor} (option signal_factor)"));
         }
-        let trace = Trace::new(time_min, signal, &unit)?;
+        let trace = Trace::new(time_min.as_slice(), signal.as_slice(), &unit)?;
+        columns.into_iter().map(|c| c.values).chain([time_min, signal]).for_each(buffers::give_column);
         let label = if candidates.len() > 1 { candidate.label.clone() } else { String::new() };
         Ok(Found { label, trace, note })
     }
@@ -354,9 +382,6 @@ impl<'a> Scanned<'a> {
         if block.comments > 0 {
             note.dropped.push(format!("{} comment line(s) between the rows", block.comments));
         }
-        if let Some((n, example)) = &block.trailing {
-            note.dropped.push(format!("{n} row(s) behind the table that are no data, such as \"{example}\""));
-        }
         let (mut others, mut first) = (0, None);
         // A single row of another kind is a line, not a table.
         let next = self.blocks[b + 1..].iter().find(|n| n.rows > 1).map_or(self.text.len(), |n| n.start);
@@ -387,12 +412,7 @@ impl<'a> Scanned<'a> {
         }
         Err(Error::new(
             ErrorKind::Format,
-            format!(
-                "line {} (\"{}\") says that one column holds {} channels under one another",
-                fact.line,
-                fact.shown,
-                counts.len()
-            ),
+            format!("\"{}\" says that one column holds {} channels under one another", fact.shown, counts.len()),
         )
         .at_line(fact.line)
         .hint("export one channel per file, or the channels side by side"))
@@ -450,7 +470,7 @@ fn factor(header: &Header, options: &ReadOptions) -> Result<Option<f64>> {
 
 fn time_unit(
     column: &Column,
-    t: usize,
+    &Choice { column: t, why }: &Choice,
     header: &Header,
     options: &ReadOptions,
     note: &mut ReadingNote,
@@ -476,7 +496,7 @@ fn time_unit(
             Err(Error::new(
                 ErrorKind::Ambiguous,
                 format!(
-                    "the time, {}, runs from {first} to {last} and its unit is not stated: minutes or seconds?",
+                    "the time, {}, {why}, runs from {first} to {last} and its unit is not stated: minutes or seconds?",
                     header.describe(t)
                 ),
             )
@@ -531,11 +551,11 @@ fn axis_error(fault: Fault, stamps: &[f64], t: usize, header: &Header, line_of: 
 fn describe_axis(time_min: &[f64], note: &mut ReadingNote) {
     let n = time_min.len();
     let mean = (time_min[n - 1] - time_min[0]) / (n - 1) as f64;
-    let steps = || time_min.windows(2).map(|w| w[1] - w[0]);
+    let (shortest, longest) = axis::steps(time_min);
     note.interval_s = mean * 60.0;
-    note.interval_spread_s = steps().map(|d| (d - mean).abs()).fold(0.0, f64::max) * 60.0;
-    note.gaps = steps().filter(|d| *d > 1.5 * mean).count();
-    if note.gaps > 0 {
+    note.interval_spread_s = (mean - shortest).max(longest - mean).max(0.0) * 60.0;
+    if longest > 1.5 * mean {
+        note.gaps = time_min.windows(2).filter(|w| w[1] - w[0] > 1.5 * mean).count();
         note.suspicions.push(format!("{} interval(s) longer than 1.5 times the mean", note.gaps));
     }
 }

@@ -52,6 +52,12 @@ struct Fit {
 /// Decides how the rows of `text` are to be understood.
 pub(crate) fn decide(text: &[u8], options: &ReadOptions) -> Result<Decision> {
     let lines = sample(text, options.header_rows.unwrap_or(0));
+    if let Some(line) = lines.iter().find(|l| is_markdown(&text[l.start..l.end])) {
+        return Err(no_table(text, std::slice::from_ref(line)));
+    }
+    if let Some(dialect) = plain(text, &lines, options) {
+        return Ok(Decision { dialect, doubt: doubt(text, &lines, dialect) });
+    }
     let mut fits: Vec<Fit> = candidates(text, &lines, options).into_iter().map(|d| measure(text, &lines, d)).collect();
     if fits.iter().all(|f| f.rows < 2) {
         for dialect in candidates(text, &lines, options) {
@@ -77,6 +83,26 @@ pub(crate) fn decide(text: &[u8], options: &ReadOptions) -> Result<Decision> {
     }
     let doubt = if best.thousands || options.decimal_mark.is_some() { None } else { doubt(text, &lines, best) };
     Ok(Decision { dialect: best, doubt })
+}
+
+/// The short way for the commonest files: nearly all rows fit with points inside numbers and commas, if any, between
+/// them only. No other reading of such rows is possible.
+fn plain(text: &[u8], lines: &[Line], options: &ReadOptions) -> Option<Dialect> {
+    if options.delimiter.is_some() || options.decimal_mark.is_some() {
+        return None;
+    }
+    let last = lines.last()?;
+    let seen = &text[last.start..last.end];
+    let delimiter = match (seen.contains(&b'\t'), seen.contains(&b';'), seen.contains(&b',')) {
+        (true, false, false) => Delimiter::Tab,
+        (false, true, false) => Delimiter::Semicolon,
+        (false, false, true) => Delimiter::Comma,
+        _ => return None,
+    };
+    let dialect = Dialect { delimiter, mark: DecimalMark::Point, thousands: false };
+    let fit = measure(text, lines, dialect);
+    let inside = seen.contains(&b'.') && fit.width > 1 && fit.numbers > fit.rows;
+    (inside && !seen.contains(&b'"') && fit.rows * 10 >= lines.len() * 9).then_some(dialect)
 }
 
 /// The pairs that are possible at all, likeliest first.
@@ -244,7 +270,8 @@ fn doubt(text: &[u8], lines: &[Line], dialect: Dialect) -> Option<Doubt> {
         }
     }
     let (line, cell) = example?;
-    let mild = columns.iter().any(|c| c.0 > 2 && c.1 == 0 && c.3);
+    // The first column that rises is the time; where it is written the same way, nobody means thousands.
+    let mild = columns.iter().find(|c| c.3 && c.0 + c.1 > 2).is_some_and(|c| c.1 == 0);
     Some(Doubt { example: shown(cell.of(text)), line: line.number, mild })
 }
 
@@ -255,8 +282,7 @@ fn no_table(text: &[u8], lines: &[Line]) -> Error {
     }
     let line = lines.iter().find(|l| text[l.start..l.end].iter().any(u8::is_ascii_digit)).unwrap_or(&lines[0]);
     let seen = &text[line.start..line.end];
-    let first = seen.trim_ascii();
-    let message = if first.starts_with(b"|") && first.ends_with(b"|") && first.len() > 1 {
+    let message = if is_markdown(seen) {
         format!("\"{}\" is a table in Markdown; {wanted}", shown(seen))
     } else {
         // Show the first cell that looks like a number and is none, under the delimiter that parts most.
@@ -279,6 +305,12 @@ fn no_table(text: &[u8], lines: &[Line]) -> Error {
     Error::new(ErrorKind::Format, message)
         .at_line(line.number.max(1))
         .hint("export the trace as delimited text, one row per point")
+}
+
+/// `| a | b |`
+fn is_markdown(line: &[u8]) -> bool {
+    let line = line.trim_ascii();
+    line.len() > 1 && line.starts_with(b"|") && line.ends_with(b"|")
 }
 
 fn ragged(text: &[u8], lines: &[Line], fit: &Fit) -> Error {

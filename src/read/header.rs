@@ -62,6 +62,14 @@ impl Header {
         header
     }
 
+    /// Takes over names and units from the table above, for a part that has none and as many columns.
+    pub(crate) fn inherit(&mut self, above: &Header) {
+        if self.names_line.is_none() && self.names.len() == above.names.len() {
+            self.names.clone_from(&above.names);
+            (self.names_line, self.units_line) = (above.names_line, above.units_line);
+        }
+    }
+
     /// A name for sentences: `"time (min)" (column 1)`, or `column 1`.
     pub(crate) fn describe(&self, column: usize) -> String {
         match self.names.get(column).filter(|n| !n.text.is_empty()) {
@@ -131,14 +139,14 @@ impl Header {
 
     /// Finds names (and units) in the last lines above the block and takes them out of `lines`.
     fn take_names(&mut self, text: &[u8], dialect: Dialect, lines: &mut Vec<Line>, block: &Block) {
-        let blank = || vec![Name::parse(""); block.columns.len()];
-        self.names = blank();
+        self.names = vec![Name::parse(""); block.columns.len()];
         let Some(&last) = lines.last() else { return };
         let Some(lowest) = names_in(text, last, dialect, block) else {
             let mut out = Vec::new();
             split(text, last.start, last.end, dialect.delimiter, &mut out);
             let texts = out.iter().filter(|c| classify(c.of(text), dialect) == Class::Text).count();
-            if texts > 1 {
+            let cells: Vec<String> = out.iter().map(|c| text_of(c.of(text))).collect();
+            if texts > 1 && out.len() != block.columns.len() && !is_statement(&cells) {
                 self.suspicions.push(format!(
                     "line {} (\"{}\") has {} cells above rows of {}; not taken as column names",
                     last.number,
@@ -151,7 +159,10 @@ impl Header {
         };
         let is_unit = |t: &String| t.is_empty() || time_unit(t).is_some() || signal_unit(t).is_some();
         let above = (lines.len() > 1).then(|| lines[lines.len() - 2]);
-        let names_above = above.and_then(|l| names_in(text, l, dialect, block));
+        // Words above "min,mV" are names only if one of them means something; a comment or a date is not.
+        let means = |names: &Vec<String>| names.iter().any(|n| Name::parse(n).meaning != Meaning::Unknown);
+        let plain = |l: &Line| !cells::is_comment(&text[l.start..l.end]);
+        let names_above = above.filter(plain).and_then(|l| names_in(text, l, dialect, block)).filter(means);
         if let (true, Some(names), Some(l)) = (lowest.iter().all(is_unit), names_above, above) {
             self.units_line = Some(last.number);
             self.names_line = Some(l.number);
@@ -196,6 +207,9 @@ fn names_in(text: &[u8], line: Line, dialect: Dialect, block: &Block) -> Option<
     let mut out: Vec<Cell> = Vec::new();
     let order = [dialect.delimiter, Delimiter::Tab, Delimiter::Semicolon, Delimiter::Comma];
     for delimiter in order {
+        if width == 1 && delimiter != dialect.delimiter {
+            break;
+        }
         split(text, start, line.end, delimiter, &mut out);
         let all = out.len();
         while out.len() > filled && out.last().is_some_and(|c| c.start == c.end) {

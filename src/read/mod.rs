@@ -6,6 +6,7 @@
 //! leaves open is an error whose hint names the field of [`ReadOptions`] that settles it.
 
 mod axis;
+mod buffers;
 mod cells;
 mod columns;
 mod decode;
@@ -39,7 +40,10 @@ use crate::trace::{Provenance, Run};
 /// the option that settles it.
 pub fn read_run(path: impl AsRef<Path>, options: &ReadOptions) -> Result<Run> {
     let path = path.as_ref();
-    read_bytes(path, &source::bytes_of(path)?, options)
+    let bytes = source::bytes_of(path)?;
+    let run = one_of(path, &bytes, options);
+    buffers::give_bytes(bytes);
+    run
 }
 
 /// Reads every trace of a file: the groups of a long table, or tables under one another. Names are the file's name

@@ -179,20 +179,20 @@ pub(crate) fn fold(text: &str) -> String {
 /// A name and the unit inside it.
 fn take_unit(text: &str) -> (String, Option<String>) {
     for (open, close) in [('(', ')'), ('[', ']'), ('{', '}')] {
-        if let (Some(a), Some(b)) = (text.rfind(open), text.rfind(close)) {
-            if a < b {
-                let inside = text[a + open.len_utf8()..b].trim();
-                let around = format!("{} {}", text[..a].trim(), text[b + close.len_utf8()..].trim());
-                let around = around.trim().trim_end_matches(['/', ',', ':']).trim().to_owned();
-                // Any short word in brackets is taken as a unit: "Signal (nC)"; longer ones are explanations.
-                if known(inside) || (!inside.is_empty() && inside.chars().count() <= 8 && !inside.contains(' ')) {
-                    return (around, Some(spelled(inside)));
-                }
-                return (text.to_owned(), None);
+        if let (Some(a), Some(b)) = (text.rfind(open), text.rfind(close))
+            && a < b
+        {
+            let inside = text[a + open.len_utf8()..b].trim();
+            let around = format!("{} {}", text[..a].trim(), text[b + close.len_utf8()..].trim());
+            let around = around.trim().trim_end_matches(['/', ',', ':']).trim().to_owned();
+            // Any short word in brackets is taken as a unit: "Signal (nC)"; longer ones are explanations.
+            if known(inside) || (!inside.is_empty() && inside.chars().count() <= 8 && !inside.contains(' ')) {
+                return (around, Some(spelled(inside)));
             }
+            return (text.to_owned(), None);
         }
     }
-    if known(text) && !matches!(fold(text).as_str(), "counts" | "count" | "a" | "v" | "h" | "s" | "au") {
+    if known(text) && !matches!(fold(text).as_str(), "a" | "v" | "h" | "s" | "au") {
         return (String::new(), Some(spelled(text)));
     }
     // "time/s", "time_min", "Time in min", "Time, min", "signal mV".
@@ -202,10 +202,11 @@ fn take_unit(text: &str) -> (String, Option<String>) {
                 continue;
             }
             // "25 µV" is one unit: a converter's step.
-            if let Some((before, step)) = base.trim().rsplit_once(' ') {
-                if step.parse::<f64>().is_ok() && signal_unit(unit).is_some() {
-                    return (before.trim().to_owned(), Some(format!("{step} {}", spelled(unit))));
-                }
+            if let Some((before, step)) = base.trim().rsplit_once(' ')
+                && step.parse::<f64>().is_ok()
+                && signal_unit(unit).is_some()
+            {
+                return (before.trim().to_owned(), Some(format!("{step} {}", spelled(unit))));
             }
             return (base.trim().to_owned(), Some(spelled(unit)));
         }
@@ -255,7 +256,7 @@ mod tests {
             ("y unit 25 µV", Meaning::Signal, Some("25 µV")),
             ("mV", Meaning::Signal, Some("mV")),
             ("pA", Meaning::Signal, Some("pA")),
-            ("counts", Meaning::Signal, None),
+            ("counts", Meaning::Signal, Some("counts")),
             ("value", Meaning::Signal, None),
             ("Pressure (kPa)", Meaning::Unknown, Some("kPa")),
             ("step s", Meaning::Unknown, Some("s")),

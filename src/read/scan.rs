@@ -5,6 +5,7 @@
 
 use std::collections::HashMap;
 
+use super::buffers;
 use super::cells::{self, Cell, Class, Dialect, classify, next_line, shown, split};
 use super::number;
 use super::options::Delimiter;
@@ -32,8 +33,6 @@ pub(crate) struct Block {
     pub(crate) groups: Vec<String>,
     /// Comment lines inside the block, and one of them.
     pub(crate) comments: usize,
-    /// Rows at the end that are no data, and one of them.
-    pub(crate) trailing: Option<(usize, String)>,
     keys: HashMap<String, usize>,
     scratch: Vec<Cell>,
 }
@@ -60,6 +59,8 @@ pub(crate) struct Column {
 pub(crate) struct BadCell {
     pub(crate) row: usize,
     pub(crate) line: u64,
+    /// Byte where that line starts.
+    at: usize,
     pub(crate) text: String,
     /// Empty or a word such as "n.a.", as opposed to letters in a number.
     pub(crate) missing: bool,
@@ -110,14 +111,15 @@ pub(crate) fn scan(text: &[u8], dialect: Dialect, start: usize, line: u64) -> Ve
     while pos < text.len() {
         let end = cells::line_end(text, pos);
         let content = &text[pos..end];
-        if content.iter().any(u8::is_ascii_digit) && !cells::is_comment(content) {
-            if let Some(mut block) = Block::open(text, pos, end, dialect, &mut cells) {
-                block.first_line = line;
-                (pos, line) = block.fill(text, dialect, pos, line);
-                block.drop_trailing(text);
-                blocks.push(block);
-                continue;
-            }
+        if content.iter().any(u8::is_ascii_digit)
+            && !cells::is_comment(content)
+            && let Some(mut block) = Block::open(text, pos, end, dialect, &mut cells)
+        {
+            block.first_line = line;
+            (pos, line) = block.fill(text, dialect, pos, line);
+            block.drop_trailing();
+            blocks.push(block);
+            continue;
         }
         pos = next_line(text, end);
         line += 1;
@@ -184,7 +186,7 @@ impl Block {
             .into_iter()
             .map(|numeric| Column {
                 numeric,
-                values: if numeric { Vec::with_capacity(rows) } else { Vec::new() },
+                values: if numeric { buffers::column(rows) } else { Vec::new() },
                 ..Column::default()
             })
             .collect();
@@ -296,7 +298,7 @@ impl Block {
         }
         let mut cells = std::mem::take(&mut self.scratch);
         split(text, pos, end, dialect.delimiter, &mut cells);
-        let row = self.take_cells(text, &cells, line, dialect);
+        let row = self.take_cells(text, &cells, (pos, line), dialect);
         if grouped && matches!(row, Row::Taken) {
             self.note_group(text, pos, end, &cells, dialect.delimiter);
         }
@@ -304,7 +306,7 @@ impl Block {
         row
     }
 
-    fn take_cells(&mut self, text: &[u8], cells: &[Cell], line: u64, dialect: Dialect) -> Row {
+    fn take_cells(&mut self, text: &[u8], cells: &[Cell], (at, line): (usize, u64), dialect: Dialect) -> Row {
         let width = self.columns.len();
         if cells.iter().all(|c| c.start == c.end) {
             return Row::Skipped;
@@ -350,7 +352,13 @@ impl Block {
                     // The first few, and every cell with letters: those decide between an error and a trailing line.
                     if column.bad.len() < 8 || class != Class::Missing {
                         let bytes = cells.get(k).map_or(&b""[..], |c| c.of(text));
-                        column.bad.push(BadCell { row, line, text: shown(bytes), missing: class == Class::Missing });
+                        column.bad.push(BadCell {
+                            row,
+                            line,
+                            at,
+                            text: shown(bytes),
+                            missing: class == Class::Missing,
+                        });
                     }
                 }
             }
@@ -391,14 +399,13 @@ impl Block {
         }
     }
 
-    /// Takes back rows at the end whose first cell is words: a line behind the table, not a number gone wrong.
-    fn drop_trailing(&mut self, text: &[u8]) {
-        let mut dropped = 0;
-        let mut example = String::new();
+    /// Takes back rows at the end whose first cell is words: lines behind the table, not numbers gone wrong.
+    fn drop_trailing(&mut self) {
+        let rows = self.rows;
         while self.rows > 1 {
             let last = self.rows - 1;
             let Some(bad) = self.columns[0].bad.last().filter(|b| b.row == last && is_words(&b.text)) else { break };
-            example = bad.text.clone();
+            self.end = bad.at;
             for column in self.columns.iter_mut().filter(|c| c.numeric) {
                 if column.values.pop().is_some_and(f64::is_nan) {
                     column.missing -= 1;
@@ -408,20 +415,11 @@ impl Block {
                 }
             }
             self.rows = last;
-            dropped += 1;
         }
-        if dropped == 0 {
-            return;
-        }
-        if self.segments.last().is_some_and(|s| s.0 >= self.rows) {
+        if self.rows < rows {
             self.segments.retain(|s| s.0 < self.rows);
+            self.last_line = self.line_of(self.rows - 1);
         }
-        if let Some(k) = memchr::memmem::find(&text[self.start..self.end], example.as_bytes()) {
-            let at = self.start + k;
-            example = shown(&text[at..cells::line_end(text, at)]);
-        }
-        self.trailing = Some((dropped, example));
-        self.last_line = self.line_of(self.rows - 1);
     }
 }
 
@@ -455,8 +453,7 @@ mod tests {
         let b = blocks("[Peaks]\n1,2.5,3,9\n[Trace]\nmin,counts\n0.0,3\n0.1,4\nEVENT=2,3863\n", COMMA);
         assert_eq!(b.len(), 2);
         assert_eq!((b[1].rows, b[1].columns.len()), (2, 2));
-        assert_eq!(b[1].trailing, Some((1, "EVENT=2,3863".into())));
-        assert_eq!(b[1].last_line, 6);
+        assert_eq!((b[1].last_line, b[1].end), (6, 49));
         let b = blocks("0.0,3\n0.1,4\nEVENT=2,3863,5928\n", COMMA);
         assert_eq!((b.len(), b[0].rows, b[0].end, b[1].rows), (2, 2, 12, 1));
     }

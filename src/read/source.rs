@@ -6,6 +6,7 @@ use std::path::Path;
 
 use sha2::{Digest, Sha256};
 
+use super::buffers;
 use crate::error::{Error, ErrorKind, Result};
 
 /// The bytes of a regular file.
@@ -21,7 +22,7 @@ pub(crate) fn bytes_of(path: &Path) -> Result<Vec<u8>> {
         let what = if about.is_dir() { "a folder" } else { "not a regular file" };
         return Err(Error::new(ErrorKind::File, format!("this is {what}; a trace file is wanted")).in_file(path));
     }
-    let mut bytes = Vec::with_capacity(usize::try_from(about.len()).unwrap_or(0) + 1);
+    let mut bytes = buffers::bytes(usize::try_from(about.len()).unwrap_or(0) + 1);
     file.read_to_end(&mut bytes).map_err(io)?;
     Ok(bytes)
 }

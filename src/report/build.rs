@@ -182,8 +182,12 @@ fn answer(results: &Results, config: &StudyConfig) -> Answer {
         (0, 0) => None,
         (0, 1) => Some("One check raises a doubt; it is listed under fitness of the measurement.".to_owned()),
         (0, n) => Some(format!("{n} checks raise doubts; they are listed under fitness of the measurement.")),
-        (1, _) => Some("One check failed: the claim does not hold as it stands; see fitness of the measurement.".to_owned()),
-        (n, _) => Some(format!("{n} checks failed: the claim does not hold as it stands; see fitness of the measurement.")),
+        (1, _) => {
+            Some("One check failed: the claim does not hold as it stands; see fitness of the measurement.".to_owned())
+        }
+        (n, _) => {
+            Some(format!("{n} checks failed: the claim does not hold as it stands; see fitness of the measurement."))
+        }
     };
     let statement = config.decision.as_ref().and_then(|d| stated(&d.statement));
     let asked = statement.as_deref().is_none_or(|s| s.ends_with('?'));

@@ -6,10 +6,10 @@ use std::process::{Command, Stdio};
 use crate::error::{Error, ErrorKind, Result};
 
 use super::context::{AttachmentRow, ReportFigure};
+use super::files;
 use super::template::{Rendered, SHIPPED_FILES};
 use super::text::safe_svg;
 use super::typst::Typesetter;
-use super::files;
 
 /// Archivable with attachments (ISO 19005-3, level A) and accessible (ISO 14289-1).
 const STANDARDS: &str = "a-3a,ua-1";
@@ -166,7 +166,8 @@ fn fill(root: &Path, job: &Job<'_>) -> Result<()> {
     };
     std::fs::create_dir_all(root.join("packages")).map_err(|e| Error::io("make", root, e))?;
     write("report.typ", job.rendered.source.as_bytes())?;
-    let data = serde_json::to_vec(job.data).map_err(|e| Error::new(ErrorKind::Report, "the report's data").because(e))?;
+    let data =
+        serde_json::to_vec(job.data).map_err(|e| Error::new(ErrorKind::Report, "the report's data").because(e))?;
     write("report.json", &data)?;
     for (name, text) in SHIPPED_FILES {
         write(name, text.as_bytes())?;
@@ -221,9 +222,11 @@ fn run(root: &Path, job: &Job<'_>, typesetter: &Typesetter, standards: Option<&s
     for name in ["http_proxy", "https_proxy", "all_proxy", "HTTP_PROXY", "HTTPS_PROXY", "ALL_PROXY"] {
         command.env(name, "http://127.0.0.1:9");
     }
-    let output = command.current_dir(root).stdin(Stdio::null()).output().map_err(|e| {
-        Error::new(ErrorKind::Tool, "typst cannot be run").in_file(typesetter.program()).because(e)
-    })?;
+    let output = command
+        .current_dir(root)
+        .stdin(Stdio::null())
+        .output()
+        .map_err(|e| Error::new(ErrorKind::Tool, "typst cannot be run").in_file(typesetter.program()).because(e))?;
     if output.status.success() {
         return Ok(Vec::new());
     }
@@ -287,8 +290,12 @@ fn explain(d: &Diagnostic, count: usize, rendered: &Rendered) -> Error {
         return error.hint(d.hints.join("; "));
     }
     match d.message.as_str() {
-        m if m.contains("package") => error.hint("packages are not loaded here: copy what is needed into the folder of templates"),
-        m if m.contains("file not found") => error.hint("a template reads report.json, references.yml, figures/ and its own assets/"),
+        m if m.contains("package") => {
+            error.hint("packages are not loaded here: copy what is needed into the folder of templates")
+        }
+        m if m.contains("file not found") => {
+            error.hint("a template reads report.json, references.yml, figures/ and its own assets/")
+        }
         m if m.starts_with("PDF/") => error.hint("the report is archivable and accessible; see the template's line"),
         _ => error,
     }

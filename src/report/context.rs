@@ -650,7 +650,10 @@ mod tests {
     fn prose_is_cut_at_empty_lines_and_lists() {
         let blocks = Prose::blocks("One\nstill one.\n\nTwo.\n- first\n  goes on\n- second\n\nThree.");
         let seen: Vec<(bool, &str)> = blocks.iter().map(|b| (b.item, b.prose.as_str())).collect();
-        assert_eq!(seen, [(false, "One still one."), (false, "Two."), (true, "first goes on"), (true, "second"), (false, "Three.")]);
+        assert_eq!(
+            seen,
+            [(false, "One still one."), (false, "Two."), (true, "first goes on"), (true, "second"), (false, "Three.")]
+        );
         assert!(Prose::blocks(" \n\n").is_empty());
     }
 }

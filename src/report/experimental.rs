@@ -4,13 +4,11 @@ use serde::{Deserialize, Serialize};
 
 use crate::results::Results;
 use crate::study::{
-    Added, Distribution, Method, ModelChoice, PressureKind, QuantifyBy, Role, Scope, Solution, StartButton, StudyConfig,
-    UsedIn, WeightChoice, WindowBaseline,
+    Added, Distribution, Method, ModelChoice, PressureKind, QuantifyBy, Role, Scope, Solution, StartButton,
+    StudyConfig, UsedIn, WeightChoice, WindowBaseline,
 };
 
-use super::context::{
-    CompoundRow, Experimental, Fact, FactGroup, InjectionRow, Programme, ProgrammeStep, SolutionRow,
-};
+use super::context::{CompoundRow, Experimental, Fact, FactGroup, InjectionRow, Programme, ProgrammeStep, SolutionRow};
 use super::number::{MISSING, typed};
 use super::text::name;
 
@@ -85,12 +83,10 @@ fn groups(config: &StudyConfig) -> Vec<FactGroup> {
     if i.injector_c.is_some() {
         instrument.push(optional("injection port", with_unit(i.injector_c, "°C")));
     }
-    instrument.push(fact(
-        "injected by hand",
-        format!("{} to {} µL", typed(i.volume_min_ul), typed(i.volume_max_ul)),
-    ));
+    instrument.push(fact("injected by hand", format!("{} to {} µL", typed(i.volume_min_ul), typed(i.volume_max_ul))));
     let c = &config.column;
-    let mut column = vec![optional("stationary phase", c.phase.clone()), optional("length", with_unit(c.length_m, "m"))];
+    let mut column =
+        vec![optional("stationary phase", c.phase.clone()), optional("length", with_unit(c.length_m, "m"))];
     if c.bore_mm.is_some() {
         column.push(optional("inner diameter", with_unit(c.bore_mm, "mm")));
     }
@@ -305,12 +301,17 @@ fn integration(config: &StudyConfig) -> Vec<String> {
         (QuantifyBy::InternalStandard, Some(s)) => format!("ratios to the internal standard {}", name(s)),
         _ => "areas against external standards".to_owned(),
     };
-    said.push(format!("Contents were worked out from {against}, with {model} and {weights}; all three were fixed beforehand."));
+    said.push(format!(
+        "Contents were worked out from {against}, with {model} and {weights}; all three were fixed beforehand."
+    ));
     if let Some(added) = q.internal_standard_added {
         said.push(match added {
-            Added::BeforeDilution => "The internal standard went in before the samples were diluted, so the dilution cancels.".to_owned(),
+            Added::BeforeDilution => {
+                "The internal standard went in before the samples were diluted, so the dilution cancels.".to_owned()
+            }
             Added::AfterDilution => {
-                "The internal standard went into the flask that was filled up, so the dilution is multiplied in.".to_owned()
+                "The internal standard went into the flask that was filled up, so the dilution is multiplied in."
+                    .to_owned()
             }
         });
     }

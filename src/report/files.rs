@@ -17,7 +17,9 @@ pub(super) fn read_text_inside(folder: &Path, path: &Path) -> Result<String> {
 pub(super) fn read_inside(folder: &Path, path: &Path) -> Result<Vec<u8>> {
     let real = |p: &Path| p.canonicalize().map_err(|e| Error::io("find", p, e));
     let outside = || {
-        Error::new(ErrorKind::File, "this file lies outside its folder, or is a link").in_file(path).hint("copy the file into the folder")
+        Error::new(ErrorKind::File, "this file lies outside its folder, or is a link")
+            .in_file(path)
+            .hint("copy the file into the folder")
     };
     let (folder, target) = (real(folder)?, real(path)?);
     let link = path.symlink_metadata().map_err(|e| Error::io("read", path, e))?.is_symlink();
@@ -59,10 +61,8 @@ pub(super) fn write_whole(path: &Path, bytes: &[u8]) -> Result<()> {
         _ => Path::new("."),
     };
     std::fs::create_dir_all(folder).map_err(|e| Error::io("make the folder of", path, e))?;
-    let mut file = tempfile::Builder::new()
-        .prefix(".vialbook-")
-        .tempfile_in(folder)
-        .map_err(|e| Error::io("write", path, e))?;
+    let mut file =
+        tempfile::Builder::new().prefix(".vialbook-").tempfile_in(folder).map_err(|e| Error::io("write", path, e))?;
     file.write_all(bytes).map_err(|e| Error::io("write", path, e))?;
     #[cfg(unix)]
     {

@@ -25,7 +25,13 @@ impl Analysis {
     /// # Ok::<(), vialbook::Error>(())
     /// ```
     pub fn report(&self) -> Result<Report> {
-        let context = ReportContext::from_results(self.results(), self.config(), &self.log_lines(), self.figures(), self.safety());
+        let context = ReportContext::from_results(
+            self.results(),
+            self.config(),
+            &self.log_lines(),
+            self.figures(),
+            self.safety(),
+        );
         let report = Report::new(context).with_attachments(self.attachments()?);
         // A study's own templates come before ours.
         let own = self.study().folder().map(|f| f.join("report-templates")).filter(|f| f.is_dir());
@@ -47,7 +53,11 @@ impl Analysis {
                 contents: i
                     .contents
                     .iter()
-                    .map(|c| KnownContent { compound: c.compound.clone(), value: c.value, unit: c.unit.symbol.to_owned() })
+                    .map(|c| KnownContent {
+                        compound: c.compound.clone(),
+                        value: c.value,
+                        unit: c.unit.symbol.to_owned(),
+                    })
                     .collect(),
                 note: i.note.clone(),
             })
@@ -99,7 +109,10 @@ impl Analysis {
                 id: format!("budget/{}/{}", a.sample, a.compound),
                 svg: figure.to_report_svg(),
                 alt: figure.alt.clone(),
-                caption: format!("Where the uncertainty of the {} of {} in {} comes from.", a.quantity, a.compound, a.sample),
+                caption: format!(
+                    "Where the uncertainty of the {} of {} in {} comes from.",
+                    a.quantity, a.compound, a.sample
+                ),
             });
         }
         figures
@@ -139,8 +152,20 @@ impl Analysis {
                 let path = folder.join(file);
                 fs::read(&path).map_err(|e| Error::io("read", path, e))
             };
-            all.push(attach("study.toml", read("study.toml")?, "application/toml", "the study's plan and rules", Relationship::Source));
-            all.push(attach("injections.csv", read("injections.csv")?, "text/csv", "the injection log", Relationship::Source));
+            all.push(attach(
+                "study.toml",
+                read("study.toml")?,
+                "application/toml",
+                "the study's plan and rules",
+                Relationship::Source,
+            ));
+            all.push(attach(
+                "injections.csv",
+                read("injections.csv")?,
+                "text/csv",
+                "the injection log",
+                Relationship::Source,
+            ));
             let mut files: Vec<&str> = self.study().injections().iter().map(|i| i.file.as_str()).collect();
             files.sort_unstable();
             files.dedup();

@@ -69,7 +69,13 @@ impl std::fmt::Display for SavedReport {
 impl Report {
     /// A formal report of this content.
     pub fn new(context: ReportContext) -> Self {
-        Report { context, template: "formal-report".to_owned(), folder: None, attachments: Vec::new(), typesetter: None }
+        Report {
+            context,
+            template: "formal-report".to_owned(),
+            folder: None,
+            attachments: Vec::new(),
+            typesetter: None,
+        }
     }
 
     /// With another template: one of [`template_names`], or of the folder given by [`Report::with_template_folder`].
@@ -189,7 +195,10 @@ impl Report {
         files::write_whole(path, &done.pdf)?;
         let mut remarks = done.remarks;
         let left_out = context.attachments.iter().filter(|a| a.file.is_none());
-        remarks.extend(left_out.map(|a| format!("{} ({}) is not attached: too large; its hash is in the appendix", a.name, a.size)));
+        remarks.extend(
+            left_out
+                .map(|a| format!("{} ({}) is not attached: too large; its hash is in the appendix", a.name, a.size)),
+        );
         Ok(SavedReport { path: path.to_path_buf(), bytes: done.pdf.len() as u64, missing: self.missing(), remarks })
     }
 

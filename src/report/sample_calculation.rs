@@ -124,7 +124,11 @@ pub struct CalculationFlask {
 }
 
 /// The amount worked through: one that is decided upon, else the first that was detected.
-pub(super) fn sample_calculation(results: &Results, config: &StudyConfig, log: &[LogLine]) -> Option<SampleCalculation> {
+pub(super) fn sample_calculation(
+    results: &Results,
+    config: &StudyConfig,
+    log: &[LogLine],
+) -> Option<SampleCalculation> {
     let candidates: Vec<&AmountResult> =
         results.amounts.iter().filter(|a| a.kind == "sample" && a.detected && a.in_flask.is_some()).collect();
     let decided = |a: &&&AmountResult| {
@@ -134,7 +138,12 @@ pub(super) fn sample_calculation(results: &Results, config: &StudyConfig, log: &
     work_through(amount, results, config, log)
 }
 
-fn work_through(amount: &AmountResult, results: &Results, config: &StudyConfig, log: &[LogLine]) -> Option<SampleCalculation> {
+fn work_through(
+    amount: &AmountResult,
+    results: &Results,
+    config: &StudyConfig,
+    log: &[LogLine],
+) -> Option<SampleCalculation> {
     let line = results.calibrations.iter().find(|c| c.compound == amount.compound)?;
     let coefficient = |wanted: &str| line.coefficients.iter().find(|c| c.name == wanted).map(|c| c.value);
     let (intercept, slope) = (coefficient("intercept"), coefficient("slope")?);
@@ -142,7 +151,9 @@ fn work_through(amount: &AmountResult, results: &Results, config: &StudyConfig, 
     let area = |run: &str, compound: &str| {
         results.peaks.iter().find(|p| p.run == run && p.compound.as_deref() == Some(compound)).map(|p| p.area)
     };
-    let known = |run: &str, compound: &str| log.iter().find(|l| l.run == run)?.content(compound).map(|c| (c.value, c.unit.clone()));
+    let known = |run: &str, compound: &str| {
+        log.iter().find(|l| l.run == run)?.content(compound).map(|c| (c.value, c.unit.clone()))
+    };
 
     let (mut shots, mut flasks): (Vec<CalculationShot>, Vec<(String, Vec<f64>, Vec<f64>)>) = (Vec::new(), Vec::new());
     let mut standard_unit = None;
@@ -235,7 +246,8 @@ fn work_through(amount: &AmountResult, results: &Results, config: &StudyConfig, 
         slope: guard(slope),
         x: guard(x),
         x_unit: in_unit(&line.x_unit),
-        standard_content: content.map(|c| format!("{} {}", super::number::typed(c), standard_unit.as_deref().unwrap_or(""))),
+        standard_content: content
+            .map(|c| format!("{} {}", super::number::typed(c), standard_unit.as_deref().unwrap_or(""))),
         in_flask: guard(in_flask),
         in_flask_unit,
         dilution: (dilution != 1.0).then(|| super::number::typed(dilution)),
@@ -255,7 +267,10 @@ fn work_through(amount: &AmountResult, results: &Results, config: &StudyConfig, 
 /// `None` where no mass fraction was worked out, or not from the densities known here.
 fn mass_step(volume: &AmountResult, value: f64, results: &Results, config: &StudyConfig) -> Option<MassStep> {
     let mass = results.amounts.iter().find(|a| {
-        a.sample == volume.sample && a.compound == volume.compound && a.kind == volume.kind && a.quantity == "mass fraction"
+        a.sample == volume.sample
+            && a.compound == volume.compound
+            && a.kind == volume.kind
+            && a.quantity == "mass fraction"
     })?;
     let (from, to) = (ContentUnit::parse(&volume.unit).ok()?, ContentUnit::parse(&mass.unit).ok()?);
     if from.quantity != Quantity::VolumeFraction {
@@ -280,7 +295,10 @@ fn mass_step(volume: &AmountResult, value: f64, results: &Results, config: &Stud
 }
 
 /// The flask of a run: name, responses, contents of the internal standard.
-fn flask_of<'a>(flasks: &'a mut Vec<(String, Vec<f64>, Vec<f64>)>, run: &RunResult) -> &'a mut (String, Vec<f64>, Vec<f64>) {
+fn flask_of<'a>(
+    flasks: &'a mut Vec<(String, Vec<f64>, Vec<f64>)>,
+    run: &RunResult,
+) -> &'a mut (String, Vec<f64>, Vec<f64>) {
     let flask = run.preparation.clone().unwrap_or_else(|| run.sample.clone());
     let at = flasks.iter().position(|f| f.0 == flask).unwrap_or_else(|| {
         flasks.push((flask, Vec::new(), Vec::new()));

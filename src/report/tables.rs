@@ -21,7 +21,11 @@ pub(super) fn peak_tables(results: &Results) -> Vec<PeakTable> {
 /// The runs that the report shows: figure and table speak of the same ones.
 pub(super) fn shown_runs(results: &Results) -> Vec<&RunResult> {
     let named = |r: &&RunResult| {
-        results.peaks.iter().filter(|p| p.run == r.run && p.compound.is_some() && p.retention_time_min.is_some()).count()
+        results
+            .peaks
+            .iter()
+            .filter(|p| p.run == r.run && p.compound.is_some() && p.retention_time_min.is_some())
+            .count()
     };
     let of_kind = |kind: &str| -> Vec<&RunResult> {
         let all: Vec<&RunResult> = results.runs.iter().filter(|r| r.accepted && r.kind == kind).collect();
@@ -48,7 +52,9 @@ fn peak_table(results: &Results, run: &RunResult) -> PeakTable {
         has_plates: peaks.iter().any(|p| p.plates_half_height.is_some()),
         notes: peaks
             .iter()
-            .flat_map(|p| p.notes.iter().map(|n| format!("{}: {n}", p.compound.as_deref().map_or("unknown".into(), name))))
+            .flat_map(|p| {
+                p.notes.iter().map(|n| format!("{}: {n}", p.compound.as_deref().map_or("unknown".into(), name)))
+            })
             .collect(),
         rows: peaks.iter().map(|p| peak_row(p)).collect(),
     }
@@ -109,7 +115,11 @@ fn calibration(c: &CalibrationResult, figures: &[ReportFigure]) -> CalibrationPa
     facts.push(fact(
         "residual standard deviation",
         or_dash(c.residual_sd, |v| significant(v, 3))
-            + if c.weights.contains("none") || c.weights.is_empty() { "" } else { " (weighted, 1 where the weights are right)" },
+            + if c.weights.contains("none") || c.weights.is_empty() {
+                ""
+            } else {
+                " (weighted, 1 where the weights are right)"
+            },
     ));
     if let Some(rho) = c.relative_sd {
         facts.push(fact("relative standard deviation between flasks ρ", format!("{} %", significant(100.0 * rho, 2))));

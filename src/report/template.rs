@@ -125,7 +125,9 @@ fn environment(folder: Option<PathBuf>, seen: Arc<Mutex<BTreeMap<String, String>
 /// The user's own file of this name, else ours.
 fn load(name: &str, folder: Option<&Path>) -> Result<Option<String>> {
     let plain = !name.is_empty()
-        && name.split('/').all(|part| !part.is_empty() && part != "." && part != ".." && !part.contains(['\\', ':', '\0']));
+        && name
+            .split('/')
+            .all(|part| !part.is_empty() && part != "." && part != ".." && !part.contains(['\\', ':', '\0']));
     if !plain {
         return Err(Error::new(ErrorKind::Report, format!("\"{name}\" is no name of a template"))
             .hint("write it with forward slashes, from the folder of templates, without \"..\""));
@@ -196,7 +198,9 @@ fn template_error(e: &minijinja::Error, main: &str) -> Error {
         minijinja::ErrorKind::UndefinedError => {
             error.hint("the fields a template may use are those of ReportContext; see its documentation")
         }
-        minijinja::ErrorKind::UnknownFilter => error.hint("escape, e and safe do not exist here: they would turn data into code"),
+        minijinja::ErrorKind::UnknownFilter => {
+            error.hint("escape, e and safe do not exist here: they would turn data into code")
+        }
         _ => error,
     }
 }
@@ -228,8 +232,13 @@ mod tests {
     fn what_a_template_prints_is_a_string_literal() {
         let data = serde_json::json!({ "x": "#eval(\"1\")", "n": 3, "b": true, "list": [1, 2], "f": 1.5 });
         assert_eq!(rendered("@{ x }@.len", data.clone()).ok().as_deref(), Some("#\"#eval(\\\"1\\\")\";.len"));
-        assert_eq!(rendered("#f(@{ x|string }@, @{ n }@, @{ b }@)", data.clone()).ok().as_deref(), Some("#f(\"#eval(\\\"1\\\")\", 3, true)"));
-        for refused in ["@{ list }@", "@{ f }@", "@{ unknown }@", "@{ x|safe }@", "@{ x|e }@", "@% if unknown %@@% endif %@"] {
+        assert_eq!(
+            rendered("#f(@{ x|string }@, @{ n }@, @{ b }@)", data.clone()).ok().as_deref(),
+            Some("#f(\"#eval(\\\"1\\\")\", 3, true)")
+        );
+        for refused in
+            ["@{ list }@", "@{ f }@", "@{ unknown }@", "@{ x|safe }@", "@{ x|e }@", "@% if unknown %@@% endif %@"]
+        {
             assert!(rendered(refused, data.clone()).is_err(), "{refused}");
         }
     }

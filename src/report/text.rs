@@ -148,7 +148,14 @@ mod tests {
 
     #[test]
     fn ordinary_text_stays_as_it_is() {
-        for text in ["isopropyl acetate", "Müller, Ángström", "2,2,4-trimethylpentane", "(0.42 ± 0.03) % v/v", "µL·min⁻¹", "Ответ"] {
+        for text in [
+            "isopropyl acetate",
+            "Müller, Ángström",
+            "2,2,4-trimethylpentane",
+            "(0.42 ± 0.03) % v/v",
+            "µL·min⁻¹",
+            "Ответ",
+        ] {
             assert_eq!(printable(text, PLAIN), text);
         }
     }
@@ -172,7 +179,10 @@ mod tests {
         let shown = printable(&"x".repeat(64), PLAIN).into_owned();
         assert_eq!(shown.matches('\u{200B}').count(), 6);
         assert_eq!(shown.replace('\u{200B}', ""), "x".repeat(64));
-        assert_eq!(printable("a.long_identifier/with.signs", PLAIN), "a.\u{200B}long_\u{200B}identifier/\u{200B}with.\u{200B}signs");
+        assert_eq!(
+            printable("a.long_identifier/with.signs", PLAIN),
+            "a.\u{200B}long_\u{200B}identifier/\u{200B}with.\u{200B}signs"
+        );
         let long = printable(&"y ".repeat(5_000), PLAIN).into_owned();
         assert!(long.ends_with("… [8000 more characters]"), "{}", &long[long.len() - 40..]);
         let prose = printable(&"y".repeat(100_000), Show { prose: true, ..PLAIN }).into_owned();

@@ -45,7 +45,10 @@ impl Typesetter {
                     return Ok(Some(Typesetter { program, version, remark: None }));
                 }
                 Ok(version) => {
-                    remark = Some(format!("typst {version} on the PATH ({}) is not used: {WANTED}x is wanted", program.display()));
+                    remark = Some(format!(
+                        "typst {version} on the PATH ({}) is not used: {WANTED}x is wanted",
+                        program.display()
+                    ));
                 }
                 Err(e) => remark = Some(format!("the typst on the PATH is not used: {e}")),
             }
@@ -95,7 +98,9 @@ fn named_program(program: &Path) -> Result<Typesetter> {
     if !version.starts_with(WANTED) {
         return Err(Error::new(ErrorKind::Tool, format!("this is typst {version}; version {WANTED}x is wanted"))
             .in_file(&found)
-            .hint(format!("install typst {TYPST_VERSION}, or leave the option and {PROGRAM_VARIABLE} out to use or build our own")));
+            .hint(format!(
+                "install typst {TYPST_VERSION}, or leave the option and {PROGRAM_VARIABLE} out to use or build our own"
+            )));
     }
     Ok(Typesetter { program: found, version, remark: None })
 }
@@ -182,9 +187,9 @@ fn build(cargo: &Path, root: &Path, progress: &mut dyn FnMut(&str)) -> Result<()
         command.current_dir(folder);
     }
     let mut child = command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::piped()).spawn().map_err(|e| {
-        Error::new(ErrorKind::Tool, "cargo cannot be run to build typst")
-            .because(e)
-            .hint(format!("install Rust's cargo, or put typst {TYPST_VERSION} on the PATH, or name it in {PROGRAM_VARIABLE}"))
+        Error::new(ErrorKind::Tool, "cargo cannot be run to build typst").because(e).hint(format!(
+            "install Rust's cargo, or put typst {TYPST_VERSION} on the PATH, or name it in {PROGRAM_VARIABLE}"
+        ))
     })?;
     let mut last: Vec<String> = Vec::new();
     if let Some(stderr) = child.stderr.take() {
@@ -199,12 +204,15 @@ fn build(cargo: &Path, root: &Path, progress: &mut dyn FnMut(&str)) -> Result<()
             }
         }
     }
-    let status = child.wait().map_err(|e| Error::new(ErrorKind::Tool, "cargo was lost while it built typst").because(e))?;
+    let status =
+        child.wait().map_err(|e| Error::new(ErrorKind::Tool, "cargo was lost while it built typst").because(e))?;
     if status.success() {
         return Ok(());
     }
     Err(Error::new(ErrorKind::Tool, format!("building typst {TYPST_VERSION} failed ({status}): {}", last.join(" / ")))
-        .hint(format!("look at cargo's lines above; or put typst {TYPST_VERSION} on the PATH, or name it in {PROGRAM_VARIABLE}")))
+        .hint(format!(
+            "look at cargo's lines above; or put typst {TYPST_VERSION} on the PATH, or name it in {PROGRAM_VARIABLE}"
+        )))
 }
 
 #[cfg(all(test, unix))]

@@ -111,6 +111,9 @@ pub fn estimate_step(signal: &[f64]) -> Option<f64> {
 const BLOCK: usize = 64;
 /// A block is quiet up to this multiple of the lower quartile: 5 standard errors for pure noise.
 const QUIET: f64 = 2.25;
+/// The correlation at the longest lag is taken to be at most this: where differences still grow in proportion to the
+/// lag, the signal wanders without end, and σ is that of a few lags.
+const STILL_RISING: f64 = 0.9;
 /// Above this correlation longer lags are used.
 const LONGER_LAGS: f64 = 0.6;
 /// The noise at a place differs from the run's if its standard deviation does by more than this share.
@@ -160,7 +163,7 @@ impl NoiseProfile {
         }
         let variance = pair.variance();
         let autocorrelation =
-            if variance > 0.0 && d1 > 0.0 { (1.0 - 0.5 * d1 / variance).clamp(-0.5, 0.98) } else { 0.0 };
+            if variance > 0.0 && d1 > 0.0 { (1.0 - 0.5 * d1 / variance).clamp(-0.5, 0.9995) } else { 0.0 };
         let sd = variance.sqrt();
         let is_floor = sd < floor;
         // Where the step hides the noise, nothing is known about its correlation.
@@ -317,7 +320,7 @@ impl LagPair {
 
     /// Correlation at the lag.
     fn correlation(&self) -> f64 {
-        if self.short > 0.0 { (self.long / self.short - 1.0).clamp(-0.5, 0.98) } else { 0.0 }
+        if self.short > 0.0 { (self.long / self.short - 1.0).clamp(-0.5, STILL_RISING) } else { 0.0 }
     }
 
     fn variance(&self) -> f64 {

@@ -121,8 +121,17 @@ impl Study {
         let (x_label, x_unit, y_label, y_unit) = match internal {
             Some(name) => {
                 let same = c.standard_unit.is_none_or(|u| u == c.unit);
-                let unit = if same { String::new() } else { format!("({})/({})", c.unit.symbol, c.standard_unit.map_or("", |u| u.symbol)) };
-                (format!("content ratio, {} to {name}", c.compound), unit, format!("area ratio, {} to {name}", c.compound), String::new())
+                let unit = if same {
+                    String::new()
+                } else {
+                    format!("({})/({})", c.unit.symbol, c.standard_unit.map_or("", |u| u.symbol))
+                };
+                (
+                    format!("content ratio, {} to {name}", c.compound),
+                    unit,
+                    format!("area ratio, {} to {name}", c.compound),
+                    String::new(),
+                )
             }
             None => (c.unit.quantity.words().to_owned(), c.unit.symbol.to_owned(), "area".to_owned(), area_unit),
         };
@@ -141,7 +150,11 @@ impl Study {
             x_unit,
             y_label,
             y_unit,
-            coefficients: curve.coefficients.iter().map(|k| Coefficient { name: k.name.to_owned(), value: k.value }).collect(),
+            coefficients: curve
+                .coefficients
+                .iter()
+                .map(|k| Coefficient { name: k.name.to_owned(), value: k.value })
+                .collect(),
             standard_errors: curve.coefficients.iter().map(|k| k.standard_error).collect(),
             covariance: curve.covariance.clone(),
             residual_sd: curve.residual_sd,
@@ -153,8 +166,11 @@ impl Study {
                 f: l.f,
                 dof: l.dof,
                 p_value: l.p_value,
-                power: l.sag.map(|sag| {
-                    format!("a sag of {} % of the top response would be found with 80 % power", crate::estimate::significant(100.0 * sag, 2))
+                power: l.sag().map(|sag| {
+                    format!(
+                        "a sag of {} % of the top response would be found with 80 % power",
+                        crate::estimate::significant(100.0 * sag, 2)
+                    )
                 }),
             }),
             volume_cancels: c.volume_cancels.as_ref().map(|v| VolumeCancelsResult {
@@ -218,9 +234,11 @@ impl Analysis {
     /// # Errors
     /// No run of that name.
     pub fn peaks(&self, run: &str) -> Result<PeakList> {
-        self.lists.iter().find(|l| l.run == run).cloned().ok_or_else(|| {
-            Error::new(ErrorKind::NotFound, format!("no run is named \"{run}\""))
-        })
+        self.lists
+            .iter()
+            .find(|l| l.run == run)
+            .cloned()
+            .ok_or_else(|| Error::new(ErrorKind::NotFound, format!("no run is named \"{run}\"")))
     }
 
     /// The calibration of a compound.

@@ -3,7 +3,9 @@
 use std::collections::BTreeMap;
 
 use super::responses::Measured;
-use super::{Injection, Kind, ModelChoice, QuantifyBy, Role, Scope, Solution, Study, StudyConfig, UsedIn, WeightChoice};
+use super::{
+    Injection, Kind, ModelChoice, QuantifyBy, Role, Scope, Solution, Study, StudyConfig, UsedIn, WeightChoice,
+};
 use crate::calibrate::{
     CalibrationOptions, Curve, Flask, FlaskTypeB, LimitOptions, Limits, Model, SharedSource, Weighting, ZeroVariance,
 };
@@ -89,12 +91,15 @@ impl Study {
     }
 
     /// One standard flask: content (or ratio of contents) against mean response over its accepted shots.
-    fn standard_flask(&self, flask: &FlaskShots, compound: &str, internal: Option<&str>, measured: &Measured) -> Result<Flask> {
-        let contents: Vec<f64> = flask
-            .shots
-            .iter()
-            .map(|&i| self.x_of(i, compound, internal))
-            .collect::<Result<_>>()?;
+    fn standard_flask(
+        &self,
+        flask: &FlaskShots,
+        compound: &str,
+        internal: Option<&str>,
+        measured: &Measured,
+    ) -> Result<Flask> {
+        let contents: Vec<f64> =
+            flask.shots.iter().map(|&i| self.x_of(i, compound, internal)).collect::<Result<_>>()?;
         let odd = contents.iter().position(|x| *x != contents[0]);
         if let Some(odd) = odd {
             let i = &self.injections[flask.shots[odd]];
@@ -160,7 +165,10 @@ impl Study {
                 if standard <= 3.0 * standard_u {
                     return Err(Error::new(
                         ErrorKind::Data,
-                        format!("the internal standard ({name}) does not show in the run \"{}\"", self.injections[i].run),
+                        format!(
+                            "the internal standard ({name}) does not show in the run \"{}\"",
+                            self.injections[i].run
+                        ),
                     )
                     .at_line(self.injections[i].line)
                     .hint("reject the run with its reason, or leave the internal standard's content empty"));

@@ -10,6 +10,8 @@ use serde::{Deserialize, Serialize};
 use crate::error::{Error, ErrorKind, Result};
 use crate::units::ContentUnit;
 
+pub use crate::quantify::Added;
+
 /// The whole of `study.toml`.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -442,16 +444,6 @@ pub enum QuantifyBy {
     ExternalStandard,
     /// The ratio to an internal standard's area against the ratio of contents.
     InternalStandard,
-}
-
-/// When the internal standard went in.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Added {
-    /// Into the sample before it was diluted; its logged content is that in the undiluted sample.
-    BeforeDilution,
-    /// Into the flask that was filled up; its logged content is that in the flask.
-    AfterDilution,
 }
 
 /// The curve, fixed beforehand.

@@ -110,7 +110,8 @@ impl Study {
     pub fn run(&self, name: &str) -> Result<Run> {
         self.runs.iter().find(|r| r.name == name).cloned().ok_or_else(|| {
             let names: Vec<&str> = self.runs.iter().map(|r| r.name.as_str()).collect();
-            Error::new(ErrorKind::NotFound, format!("no run is named \"{name}\"")).hint(format!("runs: {}", names.join(", ")))
+            Error::new(ErrorKind::NotFound, format!("no run is named \"{name}\""))
+                .hint(format!("runs: {}", names.join(", ")))
         })
     }
 
@@ -148,7 +149,13 @@ impl Study {
 
 impl fmt::Debug for Study {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "Study({:?}, {} injections, {} compounds)", self.config.title, self.injections.len(), self.config.compounds.len())
+        write!(
+            f,
+            "Study({:?}, {} injections, {} compounds)",
+            self.config.title,
+            self.injections.len(),
+            self.config.compounds.len()
+        )
     }
 }
 

@@ -130,8 +130,20 @@ impl Injection {
 
 /// Columns with a meaning; the others are contents (`name (unit)`) or kept as they are.
 const KNOWN: &[&str] = &[
-    "run", "file", "sample", "kind", "preparation", "replicate", "volume (uL)", "dilution", "method", "time", "group", "accepted",
-    "reason", "note",
+    "run",
+    "file",
+    "sample",
+    "kind",
+    "preparation",
+    "replicate",
+    "volume (uL)",
+    "dilution",
+    "method",
+    "time",
+    "group",
+    "accepted",
+    "reason",
+    "note",
 ];
 
 /// Reads an injection log; `compounds` are the names that content columns may have.
@@ -151,32 +163,29 @@ fn injections(table: &Table, compounds: &[String]) -> Result<Vec<Injection>> {
     }
     let mut contents = Vec::new();
     let mut other = Vec::new();
-    for (i, header) in table.headers.iter().enumerate() {
-        let name = header.trim();
-        if name.is_empty() || KNOWN.iter().any(|k| k.eq_ignore_ascii_case(name)) {
+    for (i, name) in table.headers().iter().enumerate() {
+        if KNOWN.iter().any(|k| k.eq_ignore_ascii_case(name)) {
             continue;
         }
-        match content_column(name, compounds).map_err(|e| e.at_line(table.header_line).at_column(i as u64 + 1))? {
-            Some((compound, unit)) => contents.push((i, compound, unit)),
-            None => other.push(i),
+        match content_column(name, compounds).map_err(|e| e.at_line(1).at_column(i as u64 + 1))? {
+            Some((compound, unit)) => contents.push((name.as_str(), compound, unit)),
+            None => other.push(name.as_str()),
         }
     }
     let mut rows: Vec<Injection> = Vec::with_capacity(table.rows.len());
     for row in &table.rows {
-        let injection = injection(row, table, &contents, &other)?;
+        let injection = injection(row, &contents, &other)?;
         if let Some(earlier) = rows.iter().find(|r| r.run == injection.run) {
-            return Err(Error::new(
-                ErrorKind::Study,
-                format!("the run \"{}\" is named twice: here and in line {}", injection.run, earlier.line),
-            )
-            .at_line(row.line)
-            .at_column(table.column("run")? as u64 + 1)
-            .hint("give every injection a name of its own"));
+            let message = format!("the run \"{}\" is named twice: here and in line {}", injection.run, earlier.line);
+            return Err(row.error("run", message).hint("give every injection a name of its own"));
         }
         rows.push(injection);
     }
     if rows.is_empty() {
-        return Err(Error::new(ErrorKind::Study, "an injection log without injections; one row per injection is wanted"));
+        return Err(Error::new(
+            ErrorKind::Study,
+            "an injection log without injections; one row per injection is wanted",
+        ));
     }
     Ok(rows)
 }
@@ -200,71 +209,56 @@ fn content_column(header: &str, compounds: &[String]) -> Result<Option<(String, 
     }
     let name = header[..header.find('(').unwrap_or(header.len())].trim();
     if ContentUnit::parse(rest.trim_end_matches(')')).is_ok() {
-        return Err(Error::new(ErrorKind::Study, format!("the column \"{header}\" states contents of \"{name}\", which study.toml does not list"))
-            .hint(format!("listed compounds: {}; add a [[compound]] or correct the name", compounds.join(", "))));
+        return Err(Error::new(
+            ErrorKind::Study,
+            format!("the column \"{header}\" states contents of \"{name}\", which study.toml does not list"),
+        )
+        .hint(format!("listed compounds: {}; add a [[compound]] or correct the name", compounds.join(", "))));
     }
     Ok(None)
 }
 
-fn injection(row: &Row, table: &Table, contents: &[(usize, String, ContentUnit)], other: &[usize]) -> Result<Injection> {
-    let required = |name: &str| -> Result<String> {
-        let column = table.column(name)?;
-        match row.cell(column) {
-            Some(text) => Ok(text.to_owned()),
-            None => Err(Error::new(ErrorKind::Study, format!("the cell \"{name}\" is empty; every injection needs it"))
-                .at_line(row.line)
-                .at_column(column as u64 + 1)),
-        }
-    };
-    let optional = |name: &str| table.find(name).and_then(|c| row.cell(c)).map(str::to_owned);
-    let number = |name: &str| match table.find(name) {
-        Some(column) => row.number(column),
-        None => Ok(None),
-    };
+fn injection(row: &Row, contents: &[(&str, String, ContentUnit)], other: &[&str]) -> Result<Injection> {
+    let required = |name: &str| row.required(name).map(str::to_owned);
+    let optional = |name: &str| row.text(name).map(str::to_owned);
     let kind_text = required("kind")?;
     let kind = Kind::parse(&kind_text).ok_or_else(|| {
         let known: Vec<&str> = KINDS.iter().map(|k| k.0).collect();
-        Error::new(ErrorKind::Study, format!("\"{kind_text}\" is no kind of injection"))
-            .at_line(row.line)
-            .at_column(table.find("kind").map_or(0, |c| c as u64 + 1))
+        row.error("kind", format!("\"{kind_text}\" is no kind of injection"))
             .hint(format!("kinds: {}", known.join(", ")))
     })?;
-    let refuse = |name: &str, message: String, hint: &str| {
-        Error::new(ErrorKind::Study, message)
-            .at_line(row.line)
-            .at_column(table.find(name).map_or(0, |c| c as u64 + 1))
-            .hint(hint.to_owned())
-    };
-    let dilution_text = optional("dilution");
-    if let Some(text) = dilution_text.as_deref().filter(|t| t.contains([':', '/', '+'])) {
-        return Err(refuse(
-            "dilution",
-            format!("the dilution \"{text}\" can be read in two ways (1 in 50, or 1 and 50)"),
-            "write the factor final volume / volume of sample: 50 for 1 mL made up to 50 mL",
-        ));
+    if let Some(text) = row.text("dilution").filter(|t| t.contains([':', '/', '+'])) {
+        return Err(row
+            .error("dilution", format!("the dilution \"{text}\" can be read in two ways (1 in 50, or 1 and 50)"))
+            .hint("write the factor final volume / volume of sample: 50 for 1 mL made up to 50 mL"));
     }
-    let dilution = number("dilution")?;
+    let dilution = row.number("dilution")?;
     if let Some(d) = dilution.filter(|d| *d < 1.0) {
-        return Err(refuse("dilution", format!("{d} is no dilution factor; 1 or more is wanted"), "50 stands for 1 mL made up to 50 mL"));
+        return Err(row
+            .error("dilution", format!("{d} is no dilution factor; 1 or more is wanted"))
+            .hint("50 stands for 1 mL made up to 50 mL"));
     }
-    let accepted = match optional("accepted").map(|t| t.to_ascii_lowercase()).as_deref() {
+    let accepted = match row.text("accepted").map(str::to_ascii_lowercase).as_deref() {
         None | Some("yes" | "y" | "true" | "1") => true,
         Some("no" | "n" | "false" | "0") => false,
         Some(text) => {
-            return Err(refuse("accepted", format!("\"{text}\" is neither yes nor no"), "write yes or no; an empty cell is yes"));
+            return Err(row
+                .error("accepted", format!("\"{text}\" is neither yes nor no"))
+                .hint("write yes or no; an empty cell is yes"));
         }
     };
     let reason = optional("reason");
     if !accepted && reason.is_none() {
-        return Err(refuse("reason", "a run that is not accepted needs its reason".to_owned(), "say why in the column \"reason\""));
+        return Err(row
+            .error("reason", "a run that is not accepted needs its reason")
+            .hint("say why in the column \"reason\""));
     }
     let mut known = Vec::new();
     for (column, compound, unit) in contents {
-        if let Some(value) = row.number(*column)? {
+        if let Some(value) = row.number(column)? {
             if value < 0.0 {
-                return Err(Error::new(ErrorKind::Study, format!("{value} {} of {compound}: a content is not below 0", unit.symbol))
-                    .at_line(row.line)
-                    .at_column(*column as u64 + 1));
+                let message = format!("{value} {} of {compound}: a content is not below 0", unit.symbol);
+                return Err(row.error(column, message));
             }
             known.push(Content { compound: compound.clone(), value, unit: *unit });
         }
@@ -276,7 +270,7 @@ fn injection(row: &Row, table: &Table, contents: &[(usize, String, ContentUnit)]
         kind,
         preparation: optional("preparation"),
         replicate: optional("replicate"),
-        volume_ul: number("volume (uL)")?,
+        volume_ul: row.number("volume (uL)")?,
         dilution,
         method: optional("method"),
         time: optional("time"),
@@ -285,7 +279,7 @@ fn injection(row: &Row, table: &Table, contents: &[(usize, String, ContentUnit)]
         reason,
         note: optional("note"),
         contents: known,
-        other: other.iter().filter_map(|&c| Some((table.headers[c].clone(), row.cell(c)?.to_owned()))).collect(),
+        other: other.iter().filter_map(|c| Some(((*c).to_owned(), optional(c)?))).collect(),
         line: row.line,
     })
 }

@@ -4,8 +4,8 @@
 //! [`Study::open`] reads, [`Study::analyse`] runs peaks → names → calibrations → amounts → findings and gives an
 //! [`Analysis`], which [`Analysis::save`] writes.
 
-mod analyse;
 mod amounts;
+mod analyse;
 mod calibrations;
 mod config;
 mod folder;

@@ -55,7 +55,10 @@ impl Measured {
             .ok_or_else(|| {
                 Error::new(
                     ErrorKind::Data,
-                    format!("{compound} was found in no standard, so the run \"{}\" has no window for it", run.list.run),
+                    format!(
+                        "{compound} was found in no standard, so the run \"{}\" has no window for it",
+                        run.list.run
+                    ),
                 )
                 .hint("state its retention_min and window_min in study.toml, or integrate_min = [start, end]")
             })
@@ -69,7 +72,11 @@ impl Study {
         let lists: Vec<PeakList> = self.runs.par_iter().map(|r| r.find_peaks(&detect)).collect::<Result<_>>()?;
         let references = self.references(&lists);
         let naming = Naming {
-            start_offset_limit_s: self.config.peaks.start_offset_limit_s.unwrap_or(Naming::default().start_offset_limit_s),
+            start_offset_limit_s: self
+                .config
+                .peaks
+                .start_offset_limit_s
+                .unwrap_or(Naming::default().start_offset_limit_s),
             ..Naming::default()
         };
         let isothermal = |i: usize| self.is_isothermal(i);
@@ -85,7 +92,12 @@ impl Study {
                 let peaks = named
                     .peaks
                     .into_iter()
-                    .map(|n| Named { peak: n.peak, compound: n.compound, probability: n.identity_probability, evidence: n.evidence })
+                    .map(|n| Named {
+                        peak: n.peak,
+                        compound: n.compound,
+                        probability: n.identity_probability,
+                        evidence: n.evidence,
+                    })
                     .collect();
                 Ok(MeasuredRun { list, start_offset_s: named.start_offset_s, peaks })
             })
@@ -116,7 +128,9 @@ impl Study {
             .injections
             .iter()
             .zip(lists)
-            .filter(|(i, _)| i.accepted && matches!(i.kind, Kind::Standard | Kind::CheckStandard | Kind::SingleCompound))
+            .filter(|(i, _)| {
+                i.accepted && matches!(i.kind, Kind::Standard | Kind::CheckStandard | Kind::SingleCompound)
+            })
             .map(|(_, list)| list)
             .collect();
         references_from(&standards, &expected)

@@ -45,10 +45,8 @@ pub(super) fn json(results: &Results) -> Result<Vec<u8>> {
 /// Writes under a temporary name in the same folder, then renames: readers see the old file or the new.
 pub(super) fn write_whole(path: &Path, bytes: &[u8]) -> Result<()> {
     let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut file = tempfile::Builder::new()
-        .prefix(".vialbook-")
-        .tempfile_in(folder)
-        .map_err(|e| Error::io("write", path, e))?;
+    let mut file =
+        tempfile::Builder::new().prefix(".vialbook-").tempfile_in(folder).map_err(|e| Error::io("write", path, e))?;
     file.write_all(bytes).map_err(|e| Error::io("write", path, e))?;
     // Temporary files are private; results are as readable as any other file of the user's.
     #[cfg(unix)]
@@ -68,7 +66,9 @@ fn table(header: &[&str], rows: impl Iterator<Item = Vec<String>>) -> Result<Vec
     for row in rows {
         writer.write_record(&row).map_err(broken)?;
     }
-    writer.into_inner().map_err(|e| Error::new(ErrorKind::Data, "a table cannot be written as CSV").because(e.into_error()))
+    writer
+        .into_inner()
+        .map_err(|e| Error::new(ErrorKind::Data, "a table cannot be written as CSV").because(e.into_error()))
 }
 
 /// A number to its last bit; a missing one is an empty cell.
@@ -88,8 +88,20 @@ fn o(text: &Option<String>) -> String {
 fn runs(r: &Results) -> Result<Vec<u8>> {
     table(
         &[
-            "run", "file", "sha256", "kind", "sample", "preparation", "replicate", "time", "accepted", "reason", "start_offset_s",
-            "noise_sd", "signal_unit", "notes",
+            "run",
+            "file",
+            "sha256",
+            "kind",
+            "sample",
+            "preparation",
+            "replicate",
+            "time",
+            "accepted",
+            "reason",
+            "start_offset_s",
+            "noise_sd",
+            "signal_unit",
+            "notes",
         ],
         r.runs.iter().map(|x| {
             vec![
@@ -115,9 +127,25 @@ fn runs(r: &Results) -> Result<Vec<u8>> {
 fn peaks(r: &Results) -> Result<Vec<u8>> {
     table(
         &[
-            "run", "compound", "identity_probability", "retention_time_min", "start_min", "end_min", "area", "area_u", "height",
-            "width_half_min", "plates_half_height", "tailing_factor_5pct", "asymmetry_10pct", "resolution_half_height",
-            "signal_to_noise", "method", "baseline_start", "baseline_end", "notes",
+            "run",
+            "compound",
+            "identity_probability",
+            "retention_time_min",
+            "start_min",
+            "end_min",
+            "area",
+            "area_u",
+            "height",
+            "width_half_min",
+            "plates_half_height",
+            "tailing_factor_5pct",
+            "asymmetry_10pct",
+            "resolution_half_height",
+            "signal_to_noise",
+            "method",
+            "baseline_start",
+            "baseline_end",
+            "notes",
         ],
         r.peaks.iter().map(|x| {
             vec![
@@ -152,9 +180,29 @@ fn calibrations(r: &Results) -> Result<Vec<u8>> {
     };
     table(
         &[
-            "compound", "quantification", "internal_standard", "model", "weights", "x_unit", "y_unit", "intercept", "intercept_se",
-            "slope", "slope_se", "residual_sd", "relative_sd", "dof", "r_squared", "lowest", "highest", "lack_of_fit_p",
-            "critical_value", "detection_limit", "quantitation_limit", "limit_method", "notes",
+            "compound",
+            "quantification",
+            "internal_standard",
+            "model",
+            "weights",
+            "x_unit",
+            "y_unit",
+            "intercept",
+            "intercept_se",
+            "slope",
+            "slope_se",
+            "residual_sd",
+            "relative_sd",
+            "dof",
+            "r_squared",
+            "lowest",
+            "highest",
+            "lack_of_fit_p",
+            "critical_value",
+            "detection_limit",
+            "quantitation_limit",
+            "limit_method",
+            "notes",
         ],
         r.calibrations.iter().map(|x| {
             let (intercept, intercept_se) = coefficient(x, "intercept");
@@ -191,8 +239,18 @@ fn calibrations(r: &Results) -> Result<Vec<u8>> {
 fn points(r: &Results) -> Result<Vec<u8>> {
     table(
         &[
-            "compound", "flask", "x", "y", "y_u", "shots", "residual", "standardised_residual", "leverage", "back_calculated",
-            "deviation_percent", "excluded",
+            "compound",
+            "flask",
+            "x",
+            "y",
+            "y_u",
+            "shots",
+            "residual",
+            "standardised_residual",
+            "leverage",
+            "back_calculated",
+            "deviation_percent",
+            "excluded",
         ],
         r.calibrations.iter().flat_map(|c| {
             c.points.iter().map(|p| {
@@ -218,9 +276,29 @@ fn points(r: &Results) -> Result<Vec<u8>> {
 fn amounts(r: &Results) -> Result<Vec<u8>> {
     table(
         &[
-            "sample", "kind", "compound", "quantity", "of", "value", "u", "dof", "coverage_probability", "low", "high", "unit",
-            "n_preparations", "n_injections", "detected", "critical_value", "detection_limit", "in_flask", "dilution_applied",
-            "expected", "recovery_percent", "text", "notes",
+            "sample",
+            "kind",
+            "compound",
+            "quantity",
+            "of",
+            "value",
+            "u",
+            "dof",
+            "coverage_probability",
+            "low",
+            "high",
+            "unit",
+            "n_preparations",
+            "n_injections",
+            "detected",
+            "critical_value",
+            "detection_limit",
+            "in_flask",
+            "dilution_applied",
+            "expected",
+            "recovery_percent",
+            "text",
+            "notes",
         ],
         r.amounts.iter().map(|x| {
             vec![

@@ -4,9 +4,9 @@
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use vialbook::report::{Attachment, LogLine, Relationship, Report, ReportContext, ReportFigure, Safety, Typesetter};
 use vialbook::Trace;
 use vialbook::figure::{Figure, views};
+use vialbook::report::{Attachment, LogLine, Relationship, Report, ReportContext, ReportFigure, Safety, Typesetter};
 use vialbook::results::{PeakResult, Results};
 use vialbook::study::StudyConfig;
 
@@ -48,7 +48,11 @@ fn figures(results: &Results) -> Result<Vec<ReportFigure>, Box<dyn std::error::E
         let time: Vec<f64> = (0..5640).map(|i| i as f64 / 600.0).collect();
         let signal: Vec<f64> = time.iter().map(|t| 1.0 + peaks.iter().map(|p| gaussian(p, *t)).sum::<f64>()).collect();
         let figure = views::chromatogram(&Trace::new(time, signal, "mV")?, &peaks, &compounds);
-        add(format!("chromatogram/{run}"), figure, format!("Chromatogram of run {run} (invented). Shaded: the areas integrated."));
+        add(
+            format!("chromatogram/{run}"),
+            figure,
+            format!("Chromatogram of run {run} (invented). Shaded: the areas integrated."),
+        );
     }
     for c in &results.calibrations {
         let caption = format!("Calibration of {}: (a) flask means, line, confidence band; (b) residuals.", c.compound);
@@ -62,7 +66,9 @@ fn figures(results: &Results) -> Result<Vec<ReportFigure>, Box<dyn std::error::E
 }
 
 fn gaussian(p: &PeakResult, t: f64) -> f64 {
-    let (Some(centre), Some(height), Some(width)) = (p.retention_time_min, p.height, p.width_half_min) else { return 0.0 };
+    let (Some(centre), Some(height), Some(width)) = (p.retention_time_min, p.height, p.width_half_min) else {
+        return 0.0;
+    };
     height * (-4.0 * std::f64::consts::LN_2 * ((t - centre) / width).powi(2)).exp()
 }
 
@@ -95,15 +101,16 @@ fn out(name: &str) -> PathBuf {
 }
 
 fn attachments() -> std::io::Result<Vec<Attachment>> {
-    let of = |name: &str, media_type: &str, relationship: Relationship, description: &str| -> std::io::Result<Attachment> {
-        Ok(Attachment {
-            name: name.into(),
-            bytes: std::fs::read(data(name))?,
-            media_type: media_type.into(),
-            description: description.into(),
-            relationship,
-        })
-    };
+    let of =
+        |name: &str, media_type: &str, relationship: Relationship, description: &str| -> std::io::Result<Attachment> {
+            Ok(Attachment {
+                name: name.into(),
+                bytes: std::fs::read(data(name))?,
+                media_type: media_type.into(),
+                description: description.into(),
+                relationship,
+            })
+        };
     Ok(vec![
         of("study.toml", "application/toml", Relationship::Source, "the study as its authors stated it")?,
         of("results.json", "application/json", Relationship::Data, "all results")?,
@@ -209,7 +216,9 @@ fn hostile_text_is_printed_and_never_run() -> Done {
     let mut f = fixture()?;
     let c = &mut f.config;
     (c.title, c.authors) = (all.clone(), HOSTILE.iter().map(|s| s.to_string()).collect());
-    for field in [&mut c.question, &mut c.institution, &mut c.instrument.description, &mut c.column.phase, &mut c.detector.kind] {
+    for field in
+        [&mut c.question, &mut c.institution, &mut c.instrument.description, &mut c.column.phase, &mut c.detector.kind]
+    {
         *field = Some(all.clone());
     }
     (c.notes, c.instrument.carrier) = (vec![huge.clone()], all.clone());
@@ -349,7 +358,10 @@ fn a_folder_of_ones_own_comes_first_and_its_errors_name_its_lines() -> Done {
     let e = report.save(&path).err().ok_or("an unknown field was printed")?;
     assert!(e.to_string().starts_with("formal-report/theory.typ, line 3: "), "{e}");
     // A template of one's own, with what it prints itself as a literal.
-    write(&dir.path().join("mine/report.typ"), "#set document(title: \"Mine\")\n#set text(lang: \"en\")\n#title[Mine]\n@{ question }@\n")?;
+    write(
+        &dir.path().join("mine/report.typ"),
+        "#set document(title: \"Mine\")\n#set text(lang: \"en\")\n#title[Mine]\n@{ question }@\n",
+    )?;
     let own = report.with_template("mine");
     own.save(&path)?;
     assert!(own.source()?.contains("#\"Do the contents"));
