@@ -1,5 +1,6 @@
 //! Results, study and log → [`ReportContext`]: head, gaps, answer.
 
+use crate::estimate::typographic;
 use crate::results::{Finding, Results, Severity};
 use crate::study::{Limit, StudyConfig};
 
@@ -63,12 +64,12 @@ impl ReportContext {
             answer: answer(results, config),
             experimental: experimental(results, config, log),
             safety,
+            calibrations: tables::calibrations(results, &figures),
+            budgets: tables::budgets(results, &figures),
             figures,
             peak_tables: tables::peak_tables(results),
-            calibrations: tables::calibrations(results),
             amounts: tables::amounts(results),
             sample_calculation: sample_calculation::sample_calculation(results, config, log),
-            budgets: tables::budgets(results),
             findings: results.findings.iter().filter(|f| !is_decision(f)).map(finding).collect(),
             used: used(results, config),
             appendix: appendix::appendix(results, config),
@@ -188,8 +189,18 @@ fn answer(results: &Results, config: &StudyConfig) -> Answer {
             Some(format!("{n} checks failed: the claim does not hold as it stands; see fitness of the measurement."))
         }
     };
+    let statement = config.decision.as_ref().and_then(|d| stated(&d.statement));
+    let asked = statement.as_deref().is_none_or(|s| s.ends_with('?'));
+    let words = verdict.map(|v| match (v, asked) {
+        ("yes", true) => "Yes",
+        ("yes", false) => "This holds",
+        ("no", true) => "No",
+        ("no", false) => "This does not hold",
+        _ => "Undecided",
+    });
     Answer {
-        statement: config.decision.as_ref().and_then(|d| stated(&d.statement)),
+        statement,
+        verdict_words: words.map(str::to_owned),
         verdict: verdict.map(str::to_owned),
         rule,
         decisions: decisions.iter().map(|f| decision(f, config)).collect(),
@@ -199,7 +210,7 @@ fn answer(results: &Results, config: &StudyConfig) -> Answer {
             .filter(|a| a.kind == "sample")
             .map(|a| Fact {
                 name: format!("{}, {} in {}", name(&a.compound), a.quantity, name(&a.sample)),
-                value: a.text.clone(),
+                value: typographic(&a.text),
             })
             .collect(),
         caution,
@@ -208,20 +219,22 @@ fn answer(results: &Results, config: &StudyConfig) -> Answer {
 
 fn decision(f: &Finding, config: &StudyConfig) -> DecisionRow {
     let what = f.what.trim_start_matches("decision").trim_start_matches([':', ',', ' ']);
-    let limit = config.decision.iter().flat_map(|d| &d.limits).find(|l| what.contains(&l.compound));
+    // The longest name that fits: "propanol" also stands in "2-propanol".
+    let limits = config.decision.iter().flat_map(|d| &d.limits).filter(|l| what.contains(&l.compound));
+    let limit = limits.max_by_key(|l| l.compound.len());
     let verdict = match f.severity {
         Severity::Pass => "within",
         Severity::Warn => "undecided",
         Severity::Fail => "outside",
     };
     DecisionRow {
-        what: name(what),
+        what: name(limit.map_or(what, |l| &l.compound)),
         place: name(&f.place),
         limit: limit.map_or_else(|| number::MISSING.to_owned(), limit_words),
         origin: limit.map_or_else(|| f.origin.clone(), |l| l.origin.clone()),
         verdict: verdict.to_owned(),
         severity: f.severity.word().to_owned(),
-        why: f.why.clone(),
+        why: typographic(&f.why),
         next: f.next.clone(),
     }
 }
@@ -241,7 +254,7 @@ fn finding(f: &Finding) -> FindingRow {
         severity: f.severity.word().to_owned(),
         what: f.what.clone(),
         place: name(&f.place),
-        why: f.why.clone(),
+        why: typographic(&f.why),
         origin: f.origin.clone(),
         next: f.next.clone(),
     }
@@ -259,6 +272,7 @@ fn used(results: &Results, config: &StudyConfig) -> Used {
         savitzky_golay: results.peaks.iter().any(|p| smoothed(&p.method))
             || results.runs.iter().any(|r| r.notes.iter().any(|n| smoothed(n))),
         iso_11843: any(&|c| c.limit_method.as_deref().is_some_and(|m| m.contains("11843"))),
+        currie: any(&|c| c.limit_method.as_deref().is_some_and(|m| m.contains("Currie"))),
         ich_q2: any(&|c| c.limit_method.as_deref().is_some_and(|m| m.contains("ICH"))),
         decision: results.findings.iter().any(is_decision),
     }

@@ -140,6 +140,8 @@ pub struct Answer {
     pub statement: Option<String>,
     /// "yes", "no", "undecided"; `null` without a decision.
     pub verdict: Option<String>,
+    /// The same as it reads behind the statement: "Yes", or "This holds" where the statement is no question.
+    pub verdict_words: Option<String>,
     /// The rule of decision in words; `null` without one.
     pub rule: Option<String>,
     /// One line per limit and sample.
@@ -292,7 +294,8 @@ pub struct InjectionRow {
 /// A figure: the integrator fills it from a figure of the library, already painted.
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 pub struct ReportFigure {
-    /// Its place and what it shows: `chromatogram/<run>`, `calibration/<compound>`, anything else under the results.
+    /// Its place and what it shows: `chromatogram/<run>`, `calibration/<compound>`, `budget/<sample>/<compound>`;
+    /// anything else stands at the end of the results.
     pub id: String,
     /// The painted figure.
     #[serde(skip_serializing, default)]
@@ -372,6 +375,8 @@ pub struct CalibrationPart {
     pub y_label: String,
     /// Flasks.
     pub points: Vec<PointRow>,
+    /// Places in [`ReportContext::figures`] of what shows it.
+    pub figures: Vec<usize>,
     /// Largest deviation of a back-calculated standard in %.
     pub worst_deviation: String,
     /// Doubts and remarks.
@@ -449,6 +454,8 @@ pub struct BudgetTable {
     pub unit: String,
     /// Rows, largest share first.
     pub rows: Vec<BudgetRow>,
+    /// Places in [`ReportContext::figures`] of what shows it.
+    pub figures: Vec<usize>,
     /// Combined standard uncertainty.
     pub total: String,
     /// Its degrees of freedom.
@@ -508,6 +515,8 @@ pub struct Used {
     pub savitzky_golay: bool,
     /// Detection limits by ISO 11843.
     pub iso_11843: bool,
+    /// Detection limits by the IUPAC recommendation of 1995.
+    pub currie: bool,
     /// Limits by 3.3 s/b and 10 s/b.
     pub ich_q2: bool,
     /// A decision with a rule fixed beforehand.

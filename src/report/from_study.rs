@@ -133,7 +133,7 @@ impl Analysis {
                 }
             })
             .collect();
-        Safety { substances }
+        Safety { substances, note: Some(compounds::DATA_NOTE.to_owned()) }
     }
 
     /// The raw files as they are, and the results: what a reader needs to check the report.

@@ -27,7 +27,7 @@ pub use compile::{Attachment, Relationship};
 pub use context::*;
 pub use experimental::{KnownContent, LogLine};
 pub use safety::{Hazards, Safety, SourcedText, Statement, Substance};
-pub use sample_calculation::{CalculationFlask, CalculationShot, SampleCalculation};
+pub use sample_calculation::{CalculationFlask, CalculationShot, MassStep, SampleCalculation};
 pub use template::template_names;
 pub use typst::{TYPST_VERSION, Typesetter};
 
@@ -212,6 +212,9 @@ impl Report {
         if let Some(figures) = data.get_mut("figures").and_then(|f| f.as_array_mut()) {
             for (i, figure) in figures.iter_mut().enumerate() {
                 figure["file"] = compile::figure_file(i).into();
+                let place = figure["id"].as_str().and_then(|id| id.split('/').next()).unwrap_or_default();
+                let known = ["chromatogram", "calibration", "budget"].into_iter().find(|p| *p == place);
+                figure["place"] = known.unwrap_or("other").into();
             }
         }
         make_printable(&mut data, "", self.more_fonts());

@@ -1,21 +1,13 @@
-//! Numbers as the report prints them, where no estimate with its own text is at hand.
+//! Numbers as the report prints them: the crate's rules for number and text, in the page's typography.
+
+use crate::estimate::{self, typographic};
 
 /// A dash for what is missing.
 pub(super) const MISSING: &str = "–";
 
-/// `x` with `digits` significant digits; `1.2 × 10⁻⁵` outside 0.0001 to 999,999.
+/// `x` with `digits` significant digits, by the crate's one rule, with the page's minus and powers.
 pub(super) fn significant(x: f64, digits: usize) -> String {
-    if x == 0.0 || !x.is_finite() {
-        return if x == 0.0 { "0".to_owned() } else { MISSING.to_owned() };
-    }
-    // Rounding first: 9.996 at 3 digits is 10.0, one place fewer.
-    let scientific = format!("{:.*e}", digits.max(1) - 1, x);
-    let (mantissa, exponent) = scientific.split_once('e').unwrap_or((&scientific, "0"));
-    let exponent: i32 = exponent.parse().unwrap_or(0);
-    if (-4..6).contains(&exponent) {
-        return decimals(x, (digits as i32 - 1 - exponent).max(0) as usize);
-    }
-    format!("{} × 10{}", minus(mantissa), superscript(exponent))
+    if x.is_finite() { typographic(&estimate::significant(x, digits)) } else { MISSING.to_owned() }
 }
 
 /// `x` with a fixed number of decimals and a true minus sign; never "−0.00".
@@ -30,19 +22,21 @@ pub(super) fn decimals(x: f64, places: usize) -> String {
     minus(&text)
 }
 
-/// Value and standard uncertainty by the GUM's rule: u with two significant digits, the value rounded to match.
+/// Value and standard uncertainty, rounded to one place by the crate's one rule.
 pub(super) fn with_u(value: f64, u: f64) -> (String, String) {
-    if !(u.is_finite() && u > 0.0) {
+    if !(value.is_finite() && u.is_finite() && u > 0.0) {
         return (significant(value, 4), MISSING.to_owned());
     }
-    let rounded = format!("{u:.1e}");
-    let exponent: i32 = rounded.split_once('e').and_then(|(_, e)| e.parse().ok()).unwrap_or(0);
-    if (-6..2).contains(&exponent) {
-        let places = (1 - exponent).max(0) as usize;
-        return (decimals(value, places), decimals(u, places));
+    let (value, u) = estimate::rounded_pair(value, u);
+    (typographic(&value), typographic(&u))
+}
+
+/// An interval by the crate's one rule; a dash where it has no end at all.
+pub(super) fn interval(ends: [Option<f64>; 2], u: Option<f64>) -> String {
+    if ends == [None, None] {
+        return MISSING.to_owned();
     }
-    let digits = (value.abs().max(u).log10().floor() as i32 - exponent + 2).clamp(2, 15) as usize;
-    (significant(value, digits), significant(u, 2))
+    typographic(&estimate::interval_text(ends, u.unwrap_or(f64::NAN), ""))
 }
 
 /// A number as somebody typed it: no trailing zeros, at most 10 significant digits.
@@ -79,21 +73,7 @@ pub(super) fn or_dash(x: Option<f64>, text: fn(f64) -> String) -> String {
 }
 
 fn minus(text: &str) -> String {
-    text.replacen('-', "−", 1)
-}
-
-fn superscript(exponent: i32) -> String {
-    exponent
-        .to_string()
-        .chars()
-        .map(|c| match c {
-            '-' => '⁻',
-            '1' => '¹',
-            '2' => '²',
-            '3' => '³',
-            c => char::from_u32('⁰' as u32 + c.to_digit(10).unwrap_or(0)).unwrap_or(c),
-        })
-        .collect()
+    text.replacen('-', "\u{2212}", 1)
 }
 
 #[cfg(test)]
@@ -101,27 +81,14 @@ mod tests {
     use super::*;
 
     #[test]
-    fn significant_digits() {
-        for (x, n, text) in [
-            (0.70366590, 4, "0.7037"),
-            (9.996, 3, "10.0"),
-            (-0.00012345, 3, "−0.000123"),
-            (0.0000123, 2, "1.2 × 10⁻⁵"),
-            (1_234_567.0, 3, "1.23 × 10⁶"),
-            (1234.5, 3, "1234"), // an integer part is never cut
-            (0.0, 3, "0"),
-        ] {
-            assert_eq!(significant(x, n), text);
-        }
-    }
-
-    #[test]
-    fn value_matches_its_uncertainty() {
+    fn numbers_read_as_in_print() {
+        assert_eq!(significant(-0.00012345, 3), "\u{2212}0.000123");
+        assert_eq!(significant(0.703_665_9, 4), "0.7037");
         assert_eq!(with_u(19.9102, 0.1234), ("19.91".into(), "0.12".into()));
-        assert_eq!(with_u(0.0996, 0.00996), ("0.0996".into(), "0.0100".into()));
-        assert_eq!(with_u(1234.5, 56.7), ("1234".into(), "57".into()));
-        assert_eq!(with_u(-0.004, 0.011), ("−0.004".into(), "0.011".into()));
+        assert_eq!(with_u(-0.004, 0.011), ("\u{2212}0.004".into(), "0.011".into()));
         assert_eq!(with_u(1.0, 0.0).1, MISSING);
+        assert_eq!(interval([Some(-0.5), Some(1.25)], Some(0.1)), "\u{2212}0.50 to 1.25");
+        assert_eq!(interval([None, None], None), MISSING);
     }
 
     #[test]

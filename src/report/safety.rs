@@ -8,6 +8,9 @@ pub struct Safety {
     /// The substances.
     #[serde(default)]
     pub substances: Vec<Substance>,
+    /// Where the values come from as a whole, and where they end.
+    #[serde(default)]
+    pub note: Option<String>,
 }
 
 /// One substance.

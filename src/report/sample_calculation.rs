@@ -2,12 +2,14 @@
 
 use serde::Serialize;
 
+use crate::estimate::typographic;
 use crate::results::{AmountResult, Results, RunResult};
 use crate::study::{Added, StudyConfig};
+use crate::units::{ContentUnit, Quantity};
 
 use super::build::is_decision;
 use super::experimental::LogLine;
-use super::number::{decimals, dof, significant, with_u};
+use super::number::{decimals, dof, significant};
 use super::text::name;
 
 /// Digits carried through the calculation; the result is rounded at the end only.
@@ -74,8 +76,25 @@ pub struct SampleCalculation {
     pub level: String,
     /// The result as it is stated.
     pub text: String,
+    /// The same content as a mass fraction, where that was worked out too.
+    pub by_mass: Option<MassStep>,
     /// Where this chain and the program's value differ: by how much, and why that can be.
     pub difference: Option<String>,
+}
+
+/// A volume fraction turned into a mass fraction: w = φ·ρ(compound)/ρ(sample).
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct MassStep {
+    /// Density of the pure compound in g/mL.
+    pub density: String,
+    /// Density of the sample in g/mL.
+    pub sample_density: String,
+    /// The mass fraction before rounding.
+    pub value: String,
+    /// Its unit.
+    pub unit: String,
+    /// The result as it is stated.
+    pub text: String,
 }
 
 /// One shot of the calculation.
@@ -239,12 +258,39 @@ fn work_through(
         coverage_factor: half_width.zip(amount.u).map(|(h, u)| decimals(h / u, 2)),
         half_width: half_width.map(|v| significant(v, 4)),
         level: format!("{} %", super::number::typed(100.0 * amount.coverage_probability)),
-        text: if amount.text.is_empty() {
-            with_u(amount.value, amount.u.unwrap_or(0.0)).0
-        } else {
-            amount.text.clone()
-        },
+        text: typographic(&amount.text),
+        by_mass: mass_step(amount, value, results, config),
         difference,
+    })
+}
+
+/// `None` where no mass fraction was worked out, or not from the densities known here.
+fn mass_step(volume: &AmountResult, value: f64, results: &Results, config: &StudyConfig) -> Option<MassStep> {
+    let mass = results.amounts.iter().find(|a| {
+        a.sample == volume.sample
+            && a.compound == volume.compound
+            && a.kind == volume.kind
+            && a.quantity == "mass fraction"
+    })?;
+    let (from, to) = (ContentUnit::parse(&volume.unit).ok()?, ContentUnit::parse(&mass.unit).ok()?);
+    if from.quantity != Quantity::VolumeFraction {
+        return None;
+    }
+    let compound = config.compound(&volume.compound);
+    let table = || {
+        let key = compound.and_then(|c| c.cas.as_deref()).unwrap_or(&volume.compound);
+        crate::compounds::find(key)?.density_20_g_ml.map(|d| d.value)
+    };
+    let density = compound.and_then(|c| c.density_g_ml).or_else(table)?;
+    let sample_density = config.quantification.sample_density_g_ml?;
+    let found = value * from.factor / to.factor * density / sample_density;
+    // Another density, or another chain: better no step than a wrong one.
+    ((found - mass.value).abs() <= SAME * mass.value.abs()).then(|| MassStep {
+        density: super::number::typed(density),
+        sample_density: super::number::typed(sample_density),
+        value: significant(found, GUARD_DIGITS),
+        unit: mass.unit.clone(),
+        text: typographic(&mass.text),
     })
 }
 

@@ -1,10 +1,13 @@
 //! The tables of the results: peaks, calibrations, amounts, budgets.
 
+use crate::estimate::typographic;
 use crate::results::{AmountResult, CalibrationResult, PeakResult, Results, RunResult};
 
-use super::context::{AmountRow, BudgetRow, BudgetTable, CalibrationPart, Fact, PeakRow, PeakTable, PointRow};
+use super::context::{
+    AmountRow, BudgetRow, BudgetTable, CalibrationPart, Fact, PeakRow, PeakTable, PointRow, ReportFigure,
+};
 use super::experimental::{fact, kind_words};
-use super::number::{MISSING, decimals, dof, or_dash, probability, significant, with_u};
+use super::number::{MISSING, decimals, dof, interval, or_dash, probability, significant, with_u};
 use super::text::name;
 
 /// Budgets shown; more would bury the page, and results.json holds them all.
@@ -74,11 +77,16 @@ fn peak_row(p: &PeakResult) -> PeakRow {
     }
 }
 
-pub(super) fn calibrations(results: &Results) -> Vec<CalibrationPart> {
-    results.calibrations.iter().map(calibration).collect()
+pub(super) fn calibrations(results: &Results, figures: &[ReportFigure]) -> Vec<CalibrationPart> {
+    results.calibrations.iter().map(|c| calibration(c, figures)).collect()
 }
 
-fn calibration(c: &CalibrationResult) -> CalibrationPart {
+/// Places in the list of figures whose id is this.
+fn figures_of(figures: &[ReportFigure], id: &str) -> Vec<usize> {
+    figures.iter().enumerate().filter(|(_, f)| f.id == id).map(|(i, _)| i).collect()
+}
+
+fn calibration(c: &CalibrationResult, figures: &[ReportFigure]) -> CalibrationPart {
     let coefficient = |wanted: &str| {
         let at = c.coefficients.iter().position(|k| k.name == wanted)?;
         Some((c.coefficients[at].value, c.standard_errors.get(at).copied().flatten()))
@@ -171,7 +179,8 @@ fn calibration(c: &CalibrationResult) -> CalibrationPart {
         worst_deviation: worst
             .max_by(|a, b| a.abs().total_cmp(&b.abs()))
             .map_or_else(|| MISSING.to_owned(), |v| format!("{} %", decimals(v, 1))),
-        notes: c.notes.clone(),
+        figures: figures_of(figures, &format!("calibration/{}", c.compound)),
+        notes: c.notes.iter().map(|n| typographic(n)).collect(),
     }
 }
 
@@ -223,15 +232,6 @@ fn amount(a: &AmountResult) -> AmountRow {
         Some(u) => with_u(a.value, u),
         None => (significant(a.value, 3), MISSING.to_owned()),
     };
-    // The ends of the interval are rounded to the value's own last place.
-    let places = value.split_once('.').map_or(0, |(_, d)| d.chars().take_while(char::is_ascii_digit).count());
-    let end = |v: f64| if value.contains('×') { significant(v, 3) } else { decimals(v, places) };
-    let interval = match a.interval {
-        [Some(low), Some(high)] => format!("{} to {}", end(low), end(high)),
-        [Some(low), None] => format!("above {}", end(low)),
-        [None, Some(high)] => format!("below {}", end(high)),
-        [None, None] => MISSING.to_owned(),
-    };
     let recovery = a.expected.map(|expected| match a.recovery_percent {
         Some(r) => format!("{} % of {} {}", decimals(r, 1), super::number::typed(expected), name(&a.unit)),
         None => format!("expected {} {}", super::number::typed(expected), name(&a.unit)),
@@ -242,23 +242,23 @@ fn amount(a: &AmountResult) -> AmountRow {
         compound: name(&a.compound),
         quantity: a.quantity.clone(),
         of: a.of.clone(),
-        text: a.text.clone(),
+        text: typographic(&a.text),
         value,
         u,
         dof: if a.u.is_some() { dof(a.dof) } else { MISSING.to_owned() },
-        interval,
+        interval: interval(a.interval, a.u),
         level: format!("{} %", super::number::typed(100.0 * a.coverage_probability)),
         unit: a.unit.clone(),
         flasks_shots: format!("{} / {}", a.n_preparations, a.n_injections),
         detected: a.detected,
         detection_limit: or_dash(a.detection_limit, |v| significant(v, 2)),
         recovery,
-        notes: a.notes.clone(),
+        notes: a.notes.iter().map(|n| typographic(n)).collect(),
     }
 }
 
 /// The budget of every sample's amount in the quantity first stated for it.
-pub(super) fn budgets(results: &Results) -> Vec<BudgetTable> {
+pub(super) fn budgets(results: &Results, figures: &[ReportFigure]) -> Vec<BudgetTable> {
     let mut seen: Vec<(&str, &str)> = Vec::new();
     let mut tables = Vec::new();
     for a in results.amounts.iter().filter(|a| a.kind == "sample" && !a.budget.is_empty()) {
@@ -267,13 +267,13 @@ pub(super) fn budgets(results: &Results) -> Vec<BudgetTable> {
         }
         seen.push((&a.sample, &a.compound));
         if tables.len() < BUDGETS_SHOWN {
-            tables.push(budget(a));
+            tables.push(budget(a, figures));
         }
     }
     tables
 }
 
-fn budget(a: &AmountResult) -> BudgetTable {
+fn budget(a: &AmountResult, figures: &[ReportFigure]) -> BudgetTable {
     let mut entries: Vec<_> = a.budget.iter().collect();
     entries.sort_by(|p, q| q.share.total_cmp(&p.share));
     let rows = entries
@@ -292,6 +292,7 @@ fn budget(a: &AmountResult) -> BudgetTable {
         what: format!("{} in {}, {}", name(&a.compound), name(&a.sample), a.quantity),
         unit: a.unit.clone(),
         rows,
+        figures: figures_of(figures, &format!("budget/{}/{}", a.sample, a.compound)),
         total: or_dash(a.u, |v| significant(v, 2)),
         dof: dof(a.dof),
     }
