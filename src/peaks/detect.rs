@@ -104,7 +104,9 @@ fn curvature_maxima(search: &Search<'_>, w: usize, least_sd: f64, excess: f64, m
     }
     let factor = BoxNoise::new(w, search.noise.autocorrelation).times(excess);
     let (z, scale) = (search.threshold_z * factor.curvature, 1.0 / w as f64);
-    let least = z * least_sd;
+    // A pulse of one step is no peak where the step hides the noise.
+    let stair = if search.noise.shared_step() > 0.0 { 1.05 * search.noise.step.unwrap_or(0.0) } else { 0.0 };
+    let least = (z * least_sd).max(stair);
     let stride = (w / 8).max(1);
     // How far the middle stands above the left and above the right.
     let drops = |s: usize| {

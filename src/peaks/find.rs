@@ -192,8 +192,7 @@ impl Trace {
         let line = Line::new(s.time, s.signal, &b.before, &b.after);
         let sd = s.noise.sd_at(b.apex);
         let hidden = has_hidden_noise(s.noise);
-        let step = if hidden { s.noise.step.unwrap_or(0.0) } else { 0.0 };
-        let noise = AreaNoise { sd, autocorrelation: s.noise.autocorrelation, step };
+        let noise = AreaNoise { sd, autocorrelation: s.noise.autocorrelation, step: s.noise.shared_step() };
         let area = area(s.time, s.signal, b.start, b.end, &b.before, &b.after, noise);
         let m = measure(s, b.apex, b.start, b.end, b.width, &line);
         Peak {
