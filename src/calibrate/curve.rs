@@ -68,7 +68,7 @@ pub struct Curve {
     pub r_squared: Option<f64>,
     /// Relative flask standard deviation ρ from the standards alone (two-part variance only).
     pub rho: Option<f64>,
-    /// Degrees of freedom behind ρ, or behind s.
+    /// Degrees of freedom behind ρ, or behind s; not below 1.
     pub scatter_dof: Option<f64>,
     /// Lowest and highest content of the flasks used.
     pub range: [f64; 2],
@@ -278,7 +278,7 @@ impl Curve {
             covariance.map(|[aa, ab, bb]| if through_zero { vec![vec![bb]] } else { vec![vec![aa, ab], vec![ab, bb]] });
         if self.dof >= 1.0 {
             self.residual_sd = Some(libm::sqrt(rss / self.dof));
-            self.scatter_dof = (self.scatter.dof > 0.0).then_some(self.scatter.dof);
+            self.scatter_dof = (self.scatter.dof > 0.0).then_some(self.scatter.dof.max(1.0));
             self.rho = (self.weighting == Weighting::TwoPart).then(|| libm::sqrt(self.scatter.factor));
         }
     }
