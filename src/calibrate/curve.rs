@@ -68,7 +68,7 @@ pub struct Curve {
     pub r_squared: Option<f64>,
     /// Relative flask standard deviation ρ from the standards alone (two-part variance only).
     pub rho: Option<f64>,
-    /// Degrees of freedom behind ρ, or behind s.
+    /// Degrees of freedom behind ρ, or behind s; not below 1.
     pub scatter_dof: Option<f64>,
     /// Lowest and highest content of the flasks used.
     pub range: [f64; 2],
@@ -131,8 +131,10 @@ impl Curve {
             ),
         };
         let standards = Standards { x: &x, y: &y, known: &known, shape: &shape, through_zero };
-        let scatter = standards.scatter(None);
-        if !(scatter.line.slope.is_finite() && scatter.line.slope != 0.0) {
+        let mut scatter = standards.scatter(None);
+        scatter.line = scatter.line.polished(&x, &y, &scatter.weights, through_zero)?;
+        let (rise, top) = (scatter.line.slope * (most(&x) + least(&x).abs()), most(&y).max(-least(&y)));
+        if !(rise.is_finite() && rise.abs() > 1e-14 * top) {
             return Err(Error::new(
                 ErrorKind::Data,
                 format!(
@@ -154,7 +156,7 @@ impl Curve {
             r_squared: None,
             rho: None,
             scatter_dof: None,
-            range: [x.iter().copied().fold(f64::INFINITY, f64::min), x.iter().copied().fold(f64::MIN, f64::max)],
+            range: [least(&x), most(&x)],
             points: Vec::new(),
             lack_of_fit: None,
             shared: options.shared.clone(),
@@ -236,6 +238,14 @@ impl Curve {
         }
     }
 
+    /// Weights as reported: 1/v with the two-part variance, otherwise as declared, so that s belongs to these.
+    pub(super) fn unit_weights(&self) -> Vec<f64> {
+        if self.weighting == Weighting::TwoPart && self.scatter.variance.iter().all(|&v| v > 0.0) {
+            return self.scatter.variance.iter().map(|v| 1.0 / v).collect();
+        }
+        self.scatter.weights.clone()
+    }
+
     /// Mean number of shots of the flasks used.
     pub(super) fn mean_shots(&self) -> f64 {
         let used = self.points.iter().filter(|p| p.leverage.is_some());
@@ -250,12 +260,7 @@ impl Curve {
     /// Coefficients, covariance, s(y/x), r² of the line of response on content.
     fn coefficients(&mut self) {
         let through_zero = self.model == Model::ThroughZero;
-        let w: Vec<f64> = self.scatter.variance.iter().map(|v| 1.0 / v).collect();
-        // With equal or stated weights s belongs to those, not to the variances they led to.
-        let unit: Vec<f64> = match self.weighting {
-            Weighting::TwoPart => w.clone(),
-            _ => self.scatter.shape.iter().map(|q| 1.0 / q).collect(),
-        };
+        let unit = self.unit_weights();
         let rss: f64 = (0..self.x.len()).map(|i| unit[i] * (self.y[i] - self.line.fitted[i]).powi(2)).sum();
         let centre = if through_zero {
             0.0
@@ -273,7 +278,7 @@ impl Curve {
             covariance.map(|[aa, ab, bb]| if through_zero { vec![vec![bb]] } else { vec![vec![aa, ab], vec![ab, bb]] });
         if self.dof >= 1.0 {
             self.residual_sd = Some(libm::sqrt(rss / self.dof));
-            self.scatter_dof = (self.scatter.dof > 0.0).then_some(self.scatter.dof);
+            self.scatter_dof = (self.scatter.dof > 0.0).then_some(self.scatter.dof.max(1.0));
             self.rho = (self.weighting == Weighting::TwoPart).then(|| libm::sqrt(self.scatter.factor));
         }
     }
@@ -281,7 +286,8 @@ impl Curve {
     /// Replaces the line by that of content on response.
     fn regress_on_response(&mut self) -> Result<()> {
         let n = self.x.len() as f64;
-        let line = weighted_line(&self.y, &self.x, &vec![1.0; self.x.len()], false);
+        let equal = vec![1.0; self.x.len()];
+        let line = weighted_line(&self.y, &self.x, &equal, false).polished(&self.y, &self.x, &equal, false)?;
         if line.slope == 0.0 || !line.slope.is_finite() {
             return Err(Error::new(
                 ErrorKind::Data,
@@ -313,6 +319,7 @@ impl Curve {
     /// The table of flasks.
     fn points(&mut self, flasks: &[Flask]) {
         let mut k = 0;
+        let weights = self.unit_weights();
         for flask in flasks {
             let fitted = self.line.at(flask.content);
             let residual = flask.response - fitted;
@@ -324,10 +331,7 @@ impl Curve {
                 let own = v * (1.0 - h);
                 standardised_residual = (self.dof >= 1.0 && own > 0.0).then(|| residual / libm::sqrt(own));
                 leverage = Some(h);
-                weight = Some(match self.weighting {
-                    Weighting::TwoPart => 1.0 / v,
-                    _ => 1.0 / self.scatter.shape[k],
-                });
+                weight = Some(weights[k]);
                 k += 1;
             }
             self.points.push(CalibrationPoint {
@@ -438,6 +442,14 @@ pub(super) fn whose(compound: &str, label: &str) -> String {
         (false, true) => compound.to_owned(),
         (false, false) => format!("{compound}, {label}"),
     }
+}
+
+fn least(x: &[f64]) -> f64 {
+    x.iter().copied().fold(f64::INFINITY, f64::min)
+}
+
+fn most(x: &[f64]) -> f64 {
+    x.iter().copied().fold(f64::NEG_INFINITY, f64::max)
 }
 
 /// Everything that makes a fit impossible, in sentences.

@@ -338,7 +338,8 @@ impl Curve {
             }
             pivot.parts.push(Part { variance, estimate, dof });
             let u = libm::sqrt(value(variance, out.content).max(0.0)) / b.abs();
-            let dof = dof.is_finite().then_some(dof);
+            // Where noise rules, ν of the little scatter there is falls below 1; nobody is served by 0.02.
+            let dof = dof.is_finite().then_some(dof.max(1.0));
             out.contributions.push(Contribution { source: source.to_owned(), scope, type_a, u, dof });
         }
         if pivot.parts.is_empty() {
