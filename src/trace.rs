@@ -48,13 +48,17 @@ impl Trace {
         if time_min.len() < 2 {
             return Err(Error::new(ErrorKind::Data, format!("{} point(s); a trace needs at least 2", time_min.len())));
         }
-        if let Some(i) = (0..signal.len()).find(|&i| !(time_min[i].is_finite() && signal[i].is_finite())) {
+        // Folds without an early end run in vectors; the culprit is looked for only when there is one.
+        let finite = |values: &[f64]| values.iter().fold(true, |ok, v| ok & v.is_finite());
+        if !(finite(&time_min) && finite(&signal)) {
+            let i = (0..signal.len()).find(|&i| !(time_min[i].is_finite() && signal[i].is_finite())).unwrap_or(0);
             return Err(Error::new(
                 ErrorKind::Data,
                 format!("point {}: time {} with signal {}; both must be finite numbers", i + 1, time_min[i], signal[i]),
             ));
         }
-        if let Some(i) = (1..time_min.len()).find(|&i| time_min[i] <= time_min[i - 1]) {
+        if !time_min.windows(2).fold(true, |ok, w| ok & (w[1] > w[0])) {
+            let i = (1..time_min.len()).find(|&i| time_min[i] <= time_min[i - 1]).unwrap_or(1);
             return Err(Error::new(
                 ErrorKind::Data,
                 format!(
@@ -93,6 +97,12 @@ impl Trace {
     pub fn with_detector_limits(mut self, step: Option<f64>, full_scale: Option<f64>) -> Self {
         self.step = step;
         self.full_scale = full_scale;
+        self
+    }
+
+    /// The same points in another signal unit's name; no value changes.
+    pub fn with_unit(mut self, signal_unit: &str) -> Self {
+        self.signal_unit = signal_unit.into();
         self
     }
 
@@ -201,6 +211,7 @@ pub struct Provenance {
 
 /// What the reader saw in a file and what it decided, item by item; nothing is guessed in silence.
 #[derive(Clone, Debug, Default, PartialEq, serde::Serialize, serde::Deserialize)]
+#[serde(default)]
 pub struct ReadingNote {
     /// Format: "delimited text".
     pub format: String,
@@ -220,6 +231,12 @@ pub struct ReadingNote {
     pub time_unit: String,
     /// Unit of the signal as found, and where it came from; "not stated" where the file is silent.
     pub signal_unit: String,
+    /// What was done with the times: "even, as written", or how an even axis was fitted to rounded stamps.
+    pub time_axis: String,
+    /// Which trace this is, in a file of several; the text columns of a long table otherwise; empty when neither.
+    pub trace: String,
+    /// Lines above the table that are neither names nor units, as written (the first 40).
+    pub header: Vec<String>,
     /// Number of points read.
     pub points: usize,
     /// Mean interval in seconds.

@@ -36,7 +36,8 @@ const EXPECTED_SD: f64 = 0.5;
 ///
 /// A compound that no standard shows keeps its expected time and window, with `runs` 0. Expected times that are no
 /// numbers, or have no window, are left out. A foreign peak that is in most standards, nearer to the expected
-/// time than the compound's own, is taken for it: look at the times.
+/// time than the compound's own, is taken for it: look at the times. The order of the expected times is believed:
+/// where it is wrong, names are swapped.
 ///
 /// ```
 /// use vialbook::identify::{ExpectedTime, references_from};

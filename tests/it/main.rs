@@ -1,7 +1,10 @@
 //! One integration crate, a module per stage.
 mod calibration;
+mod compounds;
+mod estimate;
 mod figures;
 mod identify;
+mod layers;
 mod numeric;
 mod peaks;
 mod reading;

@@ -126,3 +126,164 @@ fn quantiles_invert_probabilities_and_stay_sound_at_the_edges() {
     assert!(error(fisher_f_quantile(0.95, 3.0, 1e12), fisher_f_quantile(0.95, 3.0, f64::INFINITY)) < 1e-11);
     assert!(error(fisher_f_quantile(0.95, f64::INFINITY, 3.0), fisher_f_quantile(0.95, 1e13, 3.0)) < 1e-11);
 }
+
+// ---- NIST StRD: certified values, public domain (tests/data/strd/README.md) ----
+
+fn certified(family: &str) -> serde_json::Map<String, serde_json::Value> {
+    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(format!("tests/data/strd/strd_{family}_certified.json"));
+    let text = std::fs::read_to_string(path).unwrap();
+    let all: serde_json::Value = serde_json::from_str(&text).unwrap();
+    all["sets"].as_object().unwrap().clone()
+}
+
+fn numbers(value: &serde_json::Value) -> Vec<f64> {
+    value.as_array().unwrap().iter().map(|v| v.as_f64().unwrap()).collect()
+}
+
+/// A data set by columns, with the header first.
+fn strd_columns(file: &str) -> Vec<(String, Vec<f64>)> {
+    let rows = rows(&format!("strd/{file}"));
+    let column = |j: usize| rows[1..].iter().map(|r| number(&r[j])).collect();
+    rows[0].iter().enumerate().map(|(j, name)| (name.clone(), column(j))).collect()
+}
+
+/// Correct digits: -log₁₀ of the relative error (absolute where 0 is certified), 15 at most.
+fn digits(got: f64, expected: f64) -> f64 {
+    (-error(got, expected).log10()).min(15.0)
+}
+
+fn fewest_digits(got: &[f64], expected: &[f64]) -> f64 {
+    assert_eq!(got.len(), expected.len());
+    got.iter().zip(expected).map(|(g, e)| digits(*g, *e)).fold(15.0, f64::min)
+}
+
+#[test]
+fn linear_fits_reach_the_certified_values() {
+    // Exact arithmetic on the inputs as doubles reaches 13.2 digits or more in all eleven sets, so the gate is 10.
+    println!("{:10} {:>6} {:>6} {:>6} {:>6}   correct digits", "set", "coeff", "se", "sd", "R²");
+    for (name, set) in certified("linear") {
+        let data = strd_columns(set["data_file"].as_str().unwrap());
+        let column = |name: &str| &data.iter().find(|c| c.0 == name).unwrap().1;
+        let y = column("y");
+        let p = set["parameters"].as_u64().unwrap() as usize;
+        let fit = match name.as_str() {
+            "Longley" => {
+                let design = Matrix::from_fn(y.len(), p, |i, j| if j == 0 { 1.0 } else { column(&format!("x{j}"))[i] });
+                fit_linear(&design, y, None)
+            }
+            "NoInt1" | "NoInt2" => fit_polynomial(column("x"), y, 1, false, None),
+            _ => fit_polynomial(column("x"), y, p - 1, true, None),
+        }
+        .unwrap();
+        let got = [
+            fewest_digits(&fit.coefficients, &numbers(&set["beta"])),
+            fewest_digits(fit.standard_errors.as_ref().unwrap(), &numbers(&set["sd_beta"])),
+            digits(fit.residual_sd.unwrap(), set["residual_sd"].as_f64().unwrap()),
+            digits(fit.r_squared.unwrap(), set["r_squared"].as_f64().unwrap()),
+        ];
+        println!("{name:10} {:6.1} {:6.1} {:6.1} {:6.1}", got[0], got[1], got[2], got[3]);
+        assert!(got.iter().all(|d| *d >= 10.0), "{name}: {got:?}");
+        assert!(error(fit.leverage.iter().sum(), p as f64) < 1e-12, "{name}: leverages");
+        // Weights of 1 and a scaled design say the same.
+        if name == "Filip" {
+            let x: Vec<f64> = column("x").iter().map(|x| x * 4.0).collect();
+            let scaled = fit_polynomial(&x, y, p - 1, true, Some(&vec![2.0; y.len()])).unwrap();
+            let unscaled: Vec<f64> =
+                scaled.coefficients.iter().enumerate().map(|(j, b)| b * 4f64.powi(j as i32)).collect();
+            assert!(fewest_digits(&unscaled, &numbers(&set["beta"])) >= 10.0);
+            assert!(error(scaled.weighted_rss, 2.0 * fit.weighted_rss) < 1e-13);
+        }
+    }
+}
+
+#[test]
+fn weights_count_as_repeated_points_and_weight_zero_as_none() {
+    // 1/variance weights 1, 2, 3 are the same as points measured once, twice, three times (but for dof).
+    let (x, y, w) = ([1.0, 2.0, 3.0, 5.0, 9.0], [1.1, 1.9, 3.2, 4.7, 8.0], [1.0, 2.0, 3.0, 1.0, 0.0]);
+    let weighted = fit_polynomial(&x, &y, 1, true, Some(&w)).unwrap();
+    let repeat =
+        |v: &[f64]| -> Vec<f64> { v.iter().zip(w).flat_map(|(v, w)| std::iter::repeat_n(*v, w as usize)).collect() };
+    let plain = fit_polynomial(&repeat(&x), &repeat(&y), 1, true, None).unwrap();
+    assert!(fewest_digits(&weighted.coefficients, &plain.coefficients) > 14.0);
+    assert!(fewest_digits(&weighted.unscaled_covariance.diagonal(), &plain.unscaled_covariance.diagonal()) > 14.0);
+    assert!(digits(weighted.weighted_rss, plain.weighted_rss) > 14.0);
+    assert!(digits(weighted.r_squared.unwrap(), plain.r_squared.unwrap()) > 14.0);
+    assert_eq!((weighted.dof, plain.dof, weighted.leverage[4]), (2.0, 5.0, 0.0));
+    assert!(digits(weighted.residuals[4], 8.0 - weighted.value_at(&[1.0, 9.0])) > 13.0);
+    // The variance of the mean response at x = 4 from its formula 1/Σw + (x - x̄)²/S.
+    let (sw, swx) = (7.0, 1.0 + 4.0 + 9.0 + 5.0);
+    let mean = swx / sw;
+    let s: f64 = x.iter().zip(w).map(|(x, w)| w * (x - mean) * (x - mean)).sum();
+    let expected = 1.0 / sw + (4.0 - mean) * (4.0 - mean) / s;
+    assert!(digits(weighted.unscaled_variance_at(&[1.0, 4.0]), expected) > 13.0);
+    // Weights over twenty decades keep their digits: two heavy points fix the line.
+    let heavy = fit_polynomial(&[0.0, 1.0, 2.0], &[1.0, 3.0, 100.0], 1, true, Some(&[1e20, 1e20, 1.0])).unwrap();
+    assert!(digits(heavy.coefficients[1], 2.0) > 14.0, "{heavy:?}");
+}
+
+#[test]
+fn fits_that_cannot_be_say_why() {
+    let says = |r: vialbook::Result<LinearFit>, words: &str| {
+        let e = r.expect_err(words).to_string();
+        assert!(e.contains(words), "{e}");
+    };
+    says(fit_polynomial(&[2.0, 2.0, 2.0], &[1.0, 2.0, 3.0], 1, true, None), "all x are equal (2)");
+    says(fit_polynomial(&[0.0, 0.0], &[1.0, 2.0], 1, false, None), "all x are 0");
+    says(fit_polynomial(&[1.0, 2.0, 1.0, 2.0], &[1.0; 4], 2, true, None), "only 2 different x");
+    says(fit_polynomial(&[1.0], &[1.0], 1, true, None), "1 points for 2 coefficients");
+    says(fit_polynomial(&[1.0, 2.0], &[1.0, f64::NAN], 1, true, None), "point 2 of y is NaN");
+    says(fit_polynomial(&[1.0, f64::INFINITY], &[1.0, 1.0], 1, true, None), "point 2 of x is inf");
+    says(fit_polynomial(&[1.0, 2.0], &[1.0], 1, true, None), "2 points, but 1 values of y");
+    says(fit_polynomial(&[1.0, 2.0], &[1.0, 2.0], 1, true, Some(&[1.0, -1.0])), "weight of point 2 is -1");
+    says(fit_polynomial(&[1.0, 2.0], &[1.0, 2.0], 1, true, Some(&[1.0, 0.0])), "1 points of weight above 0");
+    says(fit_polynomial(&[], &[], 1, true, None), "0 points");
+    says(fit_polynomial(&[1.0, 2.0, 4.0], &[1e200, 2.0, 3e-200], 1, true, None), "another unit");
+    let collinear = Matrix::from_fn(5, 3, |i, j| [1.0, 0.1 * i as f64, 0.3 * i as f64 + 2.0][j]);
+    says(fit_linear(&collinear, &[1.0, 2.0, 2.0, 3.0, 1.0], None), "column 3 of the design is a combination");
+    let zero = Matrix::from_fn(3, 2, |i, j| if j == 0 { i as f64 } else { 0.0 });
+    says(fit_linear(&zero, &[1.0, 2.0, 2.0], None), "column 2 of the design is zero");
+    assert!(Matrix::from_rows(&[vec![1.0], vec![1.0, 2.0]]).is_err());
+
+    // As many points as coefficients: the line is there, its uncertainty is not.
+    let exact = fit_polynomial(&[1.0, 3.0], &[2.0, 8.0], 1, true, None).unwrap();
+    assert_eq!((exact.coefficients, exact.dof), (vec![-1.0, 3.0], 0.0));
+    assert!(exact.standard_errors.is_none() && exact.covariance.is_none() && exact.residual_sd.is_none());
+    // y that does not vary has no R².
+    assert_eq!(fit_polynomial(&[1.0, 2.0, 3.0], &[4.0; 3], 1, true, None).unwrap().r_squared, None);
+    // Large offsets are data, not trouble: x = 10¹⁵ + 0, 1, 2.
+    let far = fit_polynomial(&[1e15, 1e15 + 1.0, 1e15 + 2.0], &[1.0, 3.0, 5.0], 1, true, None).unwrap();
+    assert_eq!(far.coefficients[1], 2.0);
+    let saved = serde_json::to_string(&far.unscaled_covariance).unwrap();
+    assert_eq!(serde_json::from_str::<Matrix>(&saved).unwrap(), far.unscaled_covariance);
+}
+
+#[test]
+fn means_and_standard_deviations_reach_the_certified_values() {
+    let pairs = |first: f64, a: f64, b: f64| [vec![first], [a, b].repeat(500)].concat();
+    println!("{:10} {:>6} {:>6} {:>6}   correct digits", "set", "mean", "sd", "lag 1");
+    for (name, set) in certified("univariate") {
+        let values = match name.as_str() {
+            "NumAcc1" => vec![10_000_001.0, 10_000_003.0, 10_000_002.0],
+            "NumAcc2" => pairs(1.2, 1.1, 1.3),
+            "NumAcc3" => pairs(1_000_000.2, 1_000_000.1, 1_000_000.3),
+            "NumAcc4" => pairs(10_000_000.2, 10_000_000.1, 10_000_000.3),
+            // The printed digits are not those of π (their sums fit one 8 printed as 3), so they cannot be generated.
+            "PiDigits" => continue,
+            _ => strd_columns(set["data_file"].as_str().unwrap())[0].1.clone(),
+        };
+        assert_eq!(values.len() as u64, set["n"].as_u64().unwrap(), "{name}");
+        let got = [
+            digits(mean(&values).unwrap(), set["mean"].as_f64().unwrap()),
+            digits(sample_sd(&values).unwrap(), set["sd"].as_f64().unwrap()),
+            digits(autocorrelation(&values, 1).unwrap(), set["lag1_autocorrelation"].as_f64().unwrap()),
+        ];
+        println!("{name:10} {:6.1} {:6.1} {:6.1}", got[0], got[1], got[2]);
+        // Exact arithmetic on the inputs as doubles reaches half a digit more (0.1 as a step on top of 10⁶ and 10⁷).
+        let gate = match name.as_str() {
+            "NumAcc3" => [10.0, 8.96, 10.0],
+            "NumAcc4" => [10.0, 7.75, 10.0],
+            _ => [10.0; 3],
+        };
+        assert!(got.iter().zip(gate).all(|(d, gate)| *d >= gate), "{name}: {got:?}, wanted {gate:?}");
+    }
+}

@@ -1,1 +1,224 @@
-//! reading
+//! Reading: every file of tests/data/reading against the text beside it, real traces bit by bit, and plain properties.
+
+use std::fmt::Write as _;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use vialbook::read::{ReadOptions, read_all, read_bytes, read_run};
+use vialbook::{Result, Run};
+
+/// One file, one text: what was read, or the error. `UPDATE_EXPECTED=1 cargo test` writes the texts anew; look at
+/// each change as if you had typed it.
+#[test]
+fn every_fixture_reads_as_written_beside_it() {
+    let folder = Path::new("tests/data/reading");
+    let mut names: Vec<PathBuf> = fs::read_dir(folder).expect("fixtures").map(|e| e.expect("entry").path()).collect();
+    names.retain(|p| p.extension().is_some_and(|e| e == "txt"));
+    names.sort();
+    assert!(names.len() > 100, "only {} fixtures found", names.len());
+    let mut wrong = String::new();
+    for file in names {
+        let options = match fs::read_to_string(file.with_extension("toml")) {
+            Ok(text) => toml::from_str(&text).expect("options"),
+            Err(_) => ReadOptions::default(),
+        };
+        let found = describe_all(&file, &options);
+        let beside = file.with_extension("expected");
+        if std::env::var_os("UPDATE_EXPECTED").is_some() {
+            fs::write(&beside, &found).expect("write");
+        }
+        let expected = fs::read_to_string(&beside).unwrap_or_default();
+        if found != expected {
+            let _ = writeln!(wrong, "--- {}\nexpected:\n{expected}found:\n{found}", file.display());
+        }
+    }
+    assert!(wrong.is_empty(), "{wrong}");
+}
+
+fn describe_all(file: &Path, options: &ReadOptions) -> String {
+    let strip = |text: String| text.replace("tests/data/reading/", "");
+    match read_run(file, options) {
+        Ok(run) => strip(describe(&run)),
+        Err(e) => {
+            let mut text = format!("{e}\n");
+            if e.to_string().contains("read_all") {
+                match read_all(file, options) {
+                    Ok(runs) => runs.iter().for_each(|r| text.push_str(&describe(r))),
+                    Err(e) => text.push_str(&format!("all: {e}\n")),
+                }
+            }
+            strip(text)
+        }
+    }
+}
+
+fn describe(run: &Run) -> String {
+    let (n, t) = (&run.provenance.reading, &run.trace);
+    let mut text = format!("run \"{}\"", run.name);
+    if !n.trace.is_empty() {
+        let _ = write!(text, ", trace {}", n.trace);
+    }
+    let _ = writeln!(text, "\ntext: {}; delimiter {}; decimal {}", n.encoding, n.delimiter, n.decimal_mark);
+    let _ = writeln!(text, "above the numbers: {} line(s){}", n.header_rows, show(&n.header));
+    let _ = writeln!(text, "time: {}; unit {}; {}", n.time_column, n.time_unit, n.time_axis);
+    let _ = writeln!(text, "signal: {}; unit {}", n.signal_column, n.signal_unit);
+    let _ = writeln!(
+        text,
+        "{} points every {:.6} s (spread {:.6}, gaps {}), unit \"{}\"",
+        n.points,
+        n.interval_s,
+        n.interval_spread_s,
+        n.gaps,
+        t.signal_unit()
+    );
+    let (time, signal) = (t.time_min(), t.signal());
+    for i in [0, 1, time.len() - 1] {
+        let _ = writeln!(text, "  {i}: {} min, {}", time[i], signal[i]);
+    }
+    for line in &n.dropped {
+        let _ = writeln!(text, "dropped: {line}");
+    }
+    for line in &n.suspicions {
+        let _ = writeln!(text, "odd: {line}");
+    }
+    text
+}
+
+fn show(lines: &[String]) -> String {
+    if lines.is_empty() { String::new() } else { format!(": {}", lines.join(" | ")) }
+}
+
+/// Against the text of real files, cell by cell with the standard library's parser.
+#[test]
+fn real_tidy_tables_read_bit_for_bit_as_written() -> Result<()> {
+    let folder = Path::new("tests/data/lc_ri_5level_dup");
+    let mut count = 0;
+    for entry in fs::read_dir(folder).expect("data") {
+        let file = entry.expect("entry").path();
+        let name = file.file_name().and_then(|n| n.to_str()).unwrap_or_default().to_owned();
+        if !(name.ends_with("_ri.txt") || name.ends_with("_uv210.txt")) {
+            continue;
+        }
+        let run = read_run(&file, &ReadOptions::default())?;
+        let text = fs::read_to_string(&file).expect("text");
+        let cell = |line: &str, k: usize| -> f64 {
+            line.split('\t').nth(k).and_then(|c| c.parse().ok()).expect("a number as written")
+        };
+        let times: Vec<f64> = text.lines().skip(1).map(|l| cell(l, 0)).collect();
+        let signals: Vec<f64> = text.lines().skip(1).map(|l| cell(l, 1)).collect();
+        assert!(bits(run.trace.time_min()) == bits(&times) && bits(run.trace.signal()) == bits(&signals), "{name}");
+        let note = &run.provenance.reading;
+        assert_eq!((note.delimiter.as_str(), note.decimal_mark.as_str(), note.points), ("tab", "point", times.len()));
+        assert!(note.time_column.starts_with("\"Minutes\" (column 1)"), "{}", note.time_column);
+        assert!(note.signal_column.starts_with("\"Intensity\" (column 2)"), "{}", note.signal_column);
+        assert!(note.time_axis.ends_with("as written"), "{}", note.time_axis);
+        assert!(run.trace.signal_unit().is_empty() && note.signal_unit == "not stated");
+        assert_eq!(run.name, name.trim_end_matches(".txt"));
+        count += 1;
+    }
+    assert_eq!(count, 14, "13 refractive-index traces and an ultraviolet one");
+    Ok(())
+}
+
+/// The same numbers in every dress: permuted columns, delimiters, decimal marks, encodings, line ends.
+#[test]
+fn dress_never_changes_a_number() -> Result<()> {
+    let mut random = Random(0x2545_F491_4F6C_DD1D);
+    for round in 0..60 {
+        let n = 20 + random.below(200);
+        let (places_t, places_y) = (2 + random.below(4), 1 + random.below(5));
+        let step = 1.0 + random.below(40) as f64;
+        let digit = 10f64.powi(-(places_t as i32));
+        let start = random.below(300) as f64;
+        let times: Vec<String> = (0..n).map(|i| format!("{:.places_t$}", (start + step * i as f64) * digit)).collect();
+        let signals: Vec<String> =
+            (0..n).map(|_| format!("{:.places_y$}", random.below(2_000_000) as f64 / 1e4 - 20.0)).collect();
+        let others: Vec<String> = (0..n).map(|_| format!("{:.1}", 40.0 + random.below(90) as f64 / 10.0)).collect();
+        let number = |cells: &[String]| -> Vec<f64> { cells.iter().map(|c| c.parse().expect("a number")).collect() };
+        let (expected_t, expected_y) = (number(&times), number(&signals));
+
+        let mut columns = vec![("Zeit (min)", &times), ("signal (µV)", &signals), ("oven (°C)", &others)];
+        if random.below(2) == 0 {
+            columns.pop();
+        }
+        for i in (1..columns.len()).rev() {
+            columns.swap(i, random.below(i + 1));
+        }
+        for (delimiter, comma) in
+            [(",", false), (";", false), (";", true), ("\t", false), ("\t", true), ("  ", true), ("  ", false)]
+        {
+            let dressed = |c: &str| if comma { c.replace('.', ",") } else { c.to_owned() };
+            let end = ["\n", "\r\n", "\r", "\r\r\n"][random.below(4)];
+            let mut text = columns.iter().map(|c| c.0).collect::<Vec<_>>().join(delimiter) + end;
+            for i in 0..n {
+                let row: Vec<String> = columns.iter().map(|c| dressed(&c.1[i])).collect();
+                text.push_str(&row.join(delimiter));
+                text.push_str(end);
+            }
+            let encoding = random.below(5);
+            let bytes: Vec<u8> = match encoding {
+                0 => text.clone().into_bytes(),
+                1 => [b"\xef\xbb\xbf", text.as_bytes()].concat(),
+                2 => b"\xff\xfe".iter().copied().chain(text.encode_utf16().flat_map(u16::to_le_bytes)).collect(),
+                3 => b"\xfe\xff".iter().copied().chain(text.encode_utf16().flat_map(u16::to_be_bytes)).collect(),
+                _ => text.chars().map(|c| u8::try_from(u32::from(c)).expect("Latin-1")).collect(),
+            };
+            let what = format!(
+                "round {round}, delimiter {delimiter:?}, decimal comma {comma}, end {end:?}, encoding {encoding}"
+            );
+            let run = read_bytes("run.txt", &bytes, &ReadOptions::default())
+                .unwrap_or_else(|e| panic!("{what}: {e}\n{text}"));
+            assert_eq!(bits(run.trace.time_min()), bits(&expected_t), "times, {what}");
+            assert_eq!(bits(run.trace.signal()), bits(&expected_y), "signals, {what}");
+            assert_eq!(run.trace.signal_unit(), "µV", "{what}");
+        }
+    }
+    Ok(())
+}
+
+/// Mutilated files end in a trace or in a sentence that names the file; never in a panic, never in a value that is
+/// not finite.
+#[test]
+fn mutilated_files_never_panic() {
+    let mut random = Random(7);
+    let mut files: Vec<PathBuf> =
+        fs::read_dir("tests/data/reading").expect("fixtures").map(|e| e.expect("entry").path()).collect();
+    files.retain(|p| p.extension().is_some_and(|e| e == "txt"));
+    files.sort();
+    let alphabet = b"0123456789.,;:\t \r\n\"-+eEdD#=|xn\xb5\xc2\x00\xff";
+    for file in files {
+        let original = fs::read(&file).expect("bytes");
+        for _ in 0..40 {
+            let mut bytes = original.clone();
+            for _ in 0..1 + random.below(6) {
+                let at = random.below(bytes.len() + 1);
+                match random.below(3) {
+                    0 => bytes.insert(at, alphabet[random.below(alphabet.len())]),
+                    1 if at < bytes.len() => bytes[at] = alphabet[random.below(alphabet.len())],
+                    2 if at < bytes.len() => drop(bytes.drain(at..(at + 1 + random.below(9)).min(bytes.len()))),
+                    _ => {}
+                }
+            }
+            match read_bytes("mutilated.txt", &bytes, &ReadOptions::default()) {
+                Ok(run) => assert!(run.trace.signal().iter().chain(run.trace.time_min()).all(|v| v.is_finite())),
+                Err(e) => assert!(e.to_string().starts_with("mutilated.txt"), "{e}"),
+            }
+        }
+    }
+}
+
+fn bits(values: &[f64]) -> Vec<u64> {
+    values.iter().map(|v| (v + 0.0).to_bits()).collect()
+}
+
+/// xorshift64 (G. Marsaglia, J. Stat. Softw. 8(14) (2003) 1-6): seeded, for test input only.
+struct Random(u64);
+
+impl Random {
+    fn below(&mut self, n: usize) -> usize {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        (self.0 % n as u64) as usize
+    }
+}

@@ -1,0 +1,338 @@
+//! The lines above a table: column names, a row of units, and statements such as `rate,10,Hz`.
+
+use super::cells::{self, Cell, Class, Dialect, classify, shown, split, text_of};
+use super::names::{Meaning, Name, fold, signal_unit, time_unit};
+use super::options::{Delimiter, TimeUnit};
+use super::scan::Block;
+
+/// What stands above a block.
+#[derive(Debug, Default)]
+pub(crate) struct Header {
+    /// One name per column of the block; empty texts where there is no name.
+    pub(crate) names: Vec<Name>,
+    /// Line of the names.
+    pub(crate) names_line: Option<u64>,
+    /// Line of a row of units below the names.
+    pub(crate) units_line: Option<u64>,
+    /// Lines that are neither names nor units, as written.
+    pub(crate) lines: Vec<(u64, String)>,
+    /// Statements: key and values.
+    pub(crate) facts: Vec<Fact>,
+    /// What looks odd.
+    pub(crate) suspicions: Vec<String>,
+}
+
+/// A line such as `y unit,mV` or `points: 5`.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Fact {
+    pub(crate) line: u64,
+    /// Folded: lower case, µ as u.
+    pub(crate) key: String,
+    pub(crate) values: Vec<String>,
+    /// The whole line, shortened for a sentence.
+    pub(crate) shown: String,
+}
+
+#[derive(Clone, Copy)]
+struct Line {
+    start: usize,
+    end: usize,
+    number: u64,
+}
+
+impl Header {
+    /// Reads the lines from byte `start` (line `line`) up to the block.
+    pub(crate) fn read(text: &[u8], dialect: Dialect, start: usize, line: u64, block: &Block) -> Header {
+        let mut lines = Vec::new();
+        let (mut pos, mut number) = (start, line);
+        while pos < block.start {
+            let end = cells::line_end(text, pos);
+            if !cells::is_blank(&text[pos..end]) {
+                lines.push(Line { start: pos, end, number });
+            }
+            pos = cells::next_line(text, end);
+            number += 1;
+        }
+        let mut header = Header::default();
+        header.take_names(text, dialect, &mut lines, block);
+        for l in &lines {
+            header.lines.push((l.number, String::from_utf8_lossy(text[l.start..l.end].trim_ascii()).into_owned()));
+            header.facts.extend(fact(text, *l, dialect));
+        }
+        header
+    }
+
+    /// Takes over names and units from the table above, for a part that has none and as many columns.
+    pub(crate) fn inherit(&mut self, above: &Header) {
+        if self.names_line.is_none() && self.names.len() == above.names.len() {
+            self.names.clone_from(&above.names);
+            (self.names_line, self.units_line) = (above.names_line, above.units_line);
+        }
+    }
+
+    /// A name for sentences: `"time (min)" (column 1)`, or `column 1`.
+    pub(crate) fn describe(&self, column: usize) -> String {
+        match self.names.get(column).filter(|n| !n.text.is_empty()) {
+            Some(name) => format!("\"{}\" (column {})", name.text, column + 1),
+            None => format!("column {}", column + 1),
+        }
+    }
+
+    /// The first statement whose key satisfies `wanted`.
+    pub(crate) fn fact(&self, wanted: impl Fn(&[&str]) -> bool) -> Option<&Fact> {
+        self.facts.iter().find(|f| wanted(&f.words()))
+    }
+
+    /// A time unit stated in a line of its own, such as `x unit,min`.
+    pub(crate) fn time_unit(&self) -> Option<(TimeUnit, u64)> {
+        let says = |w: &[&str]| {
+            w.iter().any(|w| matches!(*w, "unit" | "units")) && w.iter().any(|w| matches!(*w, "time" | "x"))
+        };
+        let fact = self.fact(says)?;
+        Some((time_unit(fact.values.first()?)?, fact.line))
+    }
+
+    /// A signal unit stated in a line of its own, such as `y unit,mV`.
+    pub(crate) fn signal_unit(&self) -> Option<(String, u64)> {
+        let says = |w: &[&str]| {
+            w.iter().any(|w| matches!(*w, "unit" | "units"))
+                && w.iter().any(|w| matches!(*w, "y" | "signal" | "detector" | "response" | "intensity"))
+        };
+        let fact = self.fact(says)?;
+        let [unit] = fact.values.as_slice() else { return None };
+        Some((signal_unit(unit).unwrap_or_else(|| unit.clone()), fact.line))
+    }
+
+    /// A factor for the signal stated in a line of its own, other than 1.
+    pub(crate) fn signal_factor(&self) -> Option<&Fact> {
+        const AROUND: &[&str] = &[
+            "y",
+            "signal",
+            "scale",
+            "scaling",
+            "axis",
+            "intensity",
+            "amplitude",
+            "detector",
+            "data",
+            "the",
+            "of",
+            "factor",
+            "multiplier",
+        ];
+        self.fact(|w| w.iter().any(|w| matches!(*w, "factor" | "multiplier")) && w.iter().all(|w| AROUND.contains(w)))
+            .filter(|f| f.values.first().and_then(|v| v.replace(',', ".").parse::<f64>().ok()) != Some(1.0))
+    }
+
+    /// A line about the sampling rate or interval.
+    pub(crate) fn rate(&self) -> Option<&Fact> {
+        self.fact(|w| w.iter().any(|w| matches!(*w, "rate" | "sampling" | "interval" | "frequency" | "hz")))
+    }
+
+    /// Counts of points stated in a line of their own.
+    pub(crate) fn points(&self) -> Option<(&Fact, Vec<usize>)> {
+        let fact =
+            self.fact(|w| w.iter().any(|w| matches!(*w, "points" | "npoints" | "count" | "samples" | "datapoints")))?;
+        let counts: Vec<usize> = fact.values.iter().filter_map(|v| v.parse().ok()).collect();
+        (!counts.is_empty()).then_some((fact, counts))
+    }
+
+    /// Finds names (and units) in the last lines above the block and takes them out of `lines`.
+    fn take_names(&mut self, text: &[u8], dialect: Dialect, lines: &mut Vec<Line>, block: &Block) {
+        self.names = vec![Name::parse(""); block.columns.len()];
+        let Some(&last) = lines.last() else { return };
+        let Some(lowest) = names_in(text, last, dialect, block) else {
+            let mut out = Vec::new();
+            split(text, last.start, last.end, dialect.delimiter, &mut out);
+            let texts = out.iter().filter(|c| classify(c.of(text), dialect) == Class::Text).count();
+            let cells: Vec<String> = out.iter().map(|c| text_of(c.of(text))).collect();
+            if texts > 1 && out.len() != block.columns.len() && !is_statement(&cells) {
+                self.suspicions.push(format!(
+                    "line {} (\"{}\") has {} cells above rows of {}; not taken as column names",
+                    last.number,
+                    shown(&text[last.start..last.end]),
+                    out.len(),
+                    block.columns.len()
+                ));
+            }
+            return;
+        };
+        let is_unit = |t: &String| t.is_empty() || time_unit(t).is_some() || signal_unit(t).is_some();
+        let above = (lines.len() > 1).then(|| lines[lines.len() - 2]);
+        // Words above "min,mV" are names only if one of them means something; a comment or a date is not.
+        let means = |names: &Vec<String>| names.iter().any(|n| Name::parse(n).meaning != Meaning::Unknown);
+        let plain = |l: &Line| !cells::is_comment(&text[l.start..l.end]);
+        let names_above = above.filter(plain).and_then(|l| names_in(text, l, dialect, block)).filter(means);
+        if let (true, Some(names), Some(l)) = (lowest.iter().all(is_unit), names_above, above) {
+            self.units_line = Some(last.number);
+            self.names_line = Some(l.number);
+            self.names = names
+                .iter()
+                .zip(&lowest)
+                .map(|(name, unit)| {
+                    // Parsed together, so that the unit takes part in the meaning.
+                    let plain = Name::parse(name);
+                    if plain.unit.is_some() || unit.is_empty() {
+                        return plain;
+                    }
+                    Name { text: name.trim().to_owned(), ..Name::parse(&format!("{name} ({unit})")) }
+                })
+                .collect();
+            lines.truncate(lines.len() - 2);
+        } else {
+            self.names_line = Some(last.number);
+            self.names = lowest.iter().map(|t| Name::parse(t)).collect();
+            lines.pop();
+        }
+        self.names.resize(block.columns.len(), Name::parse(""));
+    }
+}
+
+impl Fact {
+    fn words(&self) -> Vec<&str> {
+        self.key.split(|c: char| !c.is_alphanumeric()).filter(|w| !w.is_empty()).collect()
+    }
+}
+
+/// The line's cells as names, if it has one per column and at least one is words.
+fn names_in(text: &[u8], line: Line, dialect: Dialect, block: &Block) -> Option<Vec<String>> {
+    let width = block.columns.len();
+    let filled = (0..width).rev().find(|&c| !block.columns[c].numeric || block.columns[c].missing < block.rows);
+    let filled = filled.map_or(width, |c| c + 1);
+    // A comment sign may stand before the names.
+    let mut start = line.start;
+    while start < line.end && matches!(text[start], b'#' | b'%' | b' ') {
+        start += 1;
+    }
+    let mut out: Vec<Cell> = Vec::new();
+    let order = [dialect.delimiter, Delimiter::Tab, Delimiter::Semicolon, Delimiter::Comma];
+    for delimiter in order {
+        if width == 1 && delimiter != dialect.delimiter {
+            break;
+        }
+        split(text, start, line.end, delimiter, &mut out);
+        let all = out.len();
+        while out.len() > filled && out.last().is_some_and(|c| c.start == c.end) {
+            out.pop();
+        }
+        if all != width && out.len() != filled {
+            continue;
+        }
+        let words = out.iter().any(|c| {
+            let bytes = c.of(text);
+            matches!(classify(bytes, dialect), Class::Text | Class::Missing)
+                && bytes.iter().any(|b| !b.is_ascii_digit())
+        });
+        let names: Vec<String> = out.iter().map(|c| text_of(c.of(text))).collect();
+        return (words && !is_statement(&names)).then_some(names);
+    }
+    if dialect.delimiter == Delimiter::Blanks {
+        let bytes = text[start..line.end].trim_ascii();
+        let joined = join_words(&String::from_utf8_lossy(bytes), width);
+        return joined.filter(|names| names.iter().any(|n| n.chars().any(char::is_alphabetic)));
+    }
+    None
+}
+
+/// `y factor,0.001` or `rate = 5 Hz` is a statement, not two names; `RT (min),254,280` are names.
+fn is_statement(cells: &[String]) -> bool {
+    let first = fold(&cells[0]);
+    if cells.len() == 1 {
+        return first.contains(['=', ':']);
+    }
+    let number = |t: &String| t.replace(',', ".").parse::<f64>().is_ok();
+    let says = first
+        .split(' ')
+        .any(|w| matches!(w.trim_end_matches(':'), "unit" | "units" | "factor" | "rate" | "multiplier"));
+    says || (cells.iter().any(number) && !cells.iter().any(|c| Name::parse(c).meaning == Meaning::Time))
+}
+
+/// `Time (min)  Signal (mV)` above two columns parted by blanks.
+fn join_words(line: &str, width: usize) -> Option<Vec<String>> {
+    let wide: Vec<String> =
+        line.split("  ").flat_map(|p| p.split('\t')).map(|p| p.trim().to_owned()).filter(|p| !p.is_empty()).collect();
+    if wide.len() == width {
+        return Some(wide);
+    }
+    let mut names: Vec<String> = Vec::new();
+    for word in line.split_whitespace() {
+        match names.last_mut() {
+            Some(name) if word.starts_with(['(', '[']) => {
+                name.push(' ');
+                name.push_str(word);
+            }
+            _ => names.push(word.to_owned()),
+        }
+    }
+    (names.len() == width).then_some(names)
+}
+
+/// Key and values of a line: `key = value`, `key: value`, or cells.
+fn fact(text: &[u8], line: Line, dialect: Dialect) -> Option<Fact> {
+    let bytes = text[line.start..line.end].trim_ascii();
+    let whole = String::from_utf8_lossy(bytes);
+    let whole = whole.trim_start_matches(['#', '%', ' ']);
+    let (key, values) = match whole.split_once(['=', ':']) {
+        Some((key, value)) if !key.contains([',', ';', '\t']) => (key.to_owned(), vec![value.trim().to_owned()]),
+        _ => {
+            let mut out = Vec::new();
+            let delimiter = [(b'\t', Delimiter::Tab), (b';', Delimiter::Semicolon), (b',', Delimiter::Comma)]
+                .into_iter()
+                .find_map(|(b, d)| bytes.contains(&b).then_some(d))
+                .unwrap_or(dialect.delimiter);
+            split(text, line.start, line.end, delimiter, &mut out);
+            let mut cells = out.iter().map(|c| text_of(c.of(text)));
+            (cells.next()?, cells.filter(|c| !c.is_empty()).collect())
+        }
+    };
+    let key = fold(key.trim());
+    (!key.is_empty()).then(|| Fact { line: line.number, key, values, shown: shown(bytes) })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::options::DecimalMark;
+    use super::super::scan::scan;
+    use super::*;
+
+    fn header(text: &str, delimiter: Delimiter) -> Header {
+        let dialect = Dialect { delimiter, mark: DecimalMark::Point, thousands: false };
+        let blocks = scan(text.as_bytes(), dialect, 0, 1);
+        let block = blocks.iter().max_by_key(|b| b.rows).expect("a block");
+        Header::read(text.as_bytes(), dialect, 0, 1, block)
+    }
+
+    fn texts(h: &Header) -> Vec<&str> {
+        h.names.iter().map(|n| n.text.as_str()).collect()
+    }
+
+    #[test]
+    fn names_units_and_comment_names() {
+        let h = header("time,signal\nmin,pA\n0.000,5.1\n0.005,5.2\n", Delimiter::Comma);
+        assert_eq!((texts(&h), h.names_line, h.units_line), (vec!["time", "signal"], Some(1), Some(2)));
+        assert_eq!(h.names[0].time_unit(), Some(TimeUnit::Minutes));
+        assert_eq!(h.names[1].unit.as_deref(), Some("pA"));
+        let h = header("min,mV\n0,1\n1,2\n", Delimiter::Comma);
+        assert_eq!(h.names[0].time_unit(), Some(TimeUnit::Minutes));
+        assert_eq!(texts(&header("# time (s),signal (mV)\n0,1\n1,2\n", Delimiter::Comma)), ["time (s)", "signal (mV)"]);
+        assert_eq!(
+            texts(&header("Time (min) Signal (mV)\n0 1\n1 2\n", Delimiter::Blanks)),
+            ["Time (min)", "Signal (mV)"]
+        );
+        assert_eq!(texts(&header("RT (min),254,280\n0,1,2\n1,2,3\n", Delimiter::Comma)), ["RT (min)", "254", "280"]);
+    }
+
+    #[test]
+    fn statements_are_kept() {
+        let h = header(
+            "label = run 7\noperator =\ny unit,mV\ny factor,0.001\nrate,10,Hz\npoints: 2\n0,1\n1,2\n",
+            Delimiter::Comma,
+        );
+        assert_eq!(h.lines.len(), 6);
+        assert_eq!(h.signal_unit(), Some(("mV".into(), 3)));
+        assert_eq!(h.signal_factor().map(|f| f.line), Some(4));
+        assert_eq!(h.rate().map(|f| f.shown.as_str()), Some("rate,10,Hz"));
+        assert_eq!(h.points().map(|p| p.1), Some(vec![2]));
+        assert!(header("dilution factor: 5\n0,1\n1,2\n", Delimiter::Comma).signal_factor().is_none());
+    }
+}
