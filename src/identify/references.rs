@@ -118,11 +118,9 @@ fn learn(
         let found = align(&targets, seen, OFFSET_LIMIT_S, pass > 0);
         let mut row = vec![None; targets.len()];
         for (i, candidates) in found.candidates.iter().enumerate() {
-            if let Some(&(j, p)) = candidates.first() {
-                if p > 0.5 {
-                    row[i] = Some(seen[j].time_s);
-                    widths[i].extend(list.peaks[indices[j]].width_half_min.map(|w| 60.0 * w));
-                }
+            if let Some(&(j, _)) = candidates.first().filter(|c| c.1 > 0.5) {
+                row[i] = Some(seen[j].time_s);
+                widths[i].extend(list.peaks[indices[j]].width_half_min.map(|w| 60.0 * w));
             }
         }
         observed.push(row);

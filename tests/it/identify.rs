@@ -413,3 +413,20 @@ fn a_thousand_peaks_and_a_hundred_compounds_stay_finite() {
     names.dedup();
     assert_eq!(names, order, "one to one, in order");
 }
+
+#[test]
+fn foreign_peaks_of_a_blank_seldom_get_a_name() {
+    let mut random = Random::seeded(10);
+    let (mut named, mut honest) = (0, 0.0);
+    for _ in 0..2000 {
+        let times = (0..=random.below(3)).map(|_| 20.0 + 530.0 * random.uniform()).collect();
+        let blank = list("blank", times).identify(&ideal(0.3), &Naming::default()).expect("valid");
+        let count = blank.peaks.iter().filter(|p| p.compound.is_some()).count();
+        named += count;
+        honest += blank.peaks.iter().filter_map(|p| p.identity_probability).sum::<f64>();
+        // A name that rests on one peak says so.
+        let is_said = blank.notes.iter().any(|n| matches!(n, NamingNote::OffsetFromFewPeaks(_)));
+        assert!(count != 1 || is_said, "{blank:?} {:?}", blank.notes);
+    }
+    assert!(named * 12 < 4000, "{named} of about 4,000 peaks named, mean probability {}", honest / named as f64);
+}
