@@ -24,5 +24,6 @@ pub mod trace;
 pub mod units;
 
 pub use error::{Error, ErrorKind, Result};
+pub use read::{ReadOptions, read_all, read_run};
 pub use trace::{Provenance, ReadingNote, Run, Trace};
 pub use units::{ContentUnit, Quantity, area_unit};
