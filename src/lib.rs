@@ -11,6 +11,7 @@ pub mod figure;
 pub mod identify;
 pub mod numeric;
 pub mod peaks;
+pub mod prelude;
 pub mod quantify;
 pub mod read;
 #[cfg(feature = "report")]
@@ -24,6 +25,12 @@ pub mod trace;
 pub mod units;
 
 pub use error::{Error, ErrorKind, Result};
+pub use estimate::{Estimate, UncertaintyDigits};
+pub use peaks::{BaselineEnds, Detect, Integration, Peak, PeakList, PeakNote};
 pub use read::{ReadOptions, read_all, read_run};
+pub use results::{Finding, Results, Severity};
+pub use shapes::{ExponentiallyModifiedGaussian, Gaussian, HaarhoffVanDerLinde};
+pub use signal::{Baseline, Noise, SavitzkyGolay};
+pub use study::{Analysis, Study, StudyConfig};
 pub use trace::{Provenance, ReadingNote, Run, Trace};
 pub use units::{ContentUnit, Quantity, area_unit};

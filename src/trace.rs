@@ -100,6 +100,12 @@ impl Trace {
         self
     }
 
+    /// The same points in another signal unit's name; no value changes.
+    pub fn with_unit(mut self, signal_unit: &str) -> Self {
+        self.signal_unit = signal_unit.into();
+        self
+    }
+
     /// Times in minutes.
     pub fn time_min(&self) -> &[f64] {
         &self.time_min

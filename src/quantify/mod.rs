@@ -1,1 +1,25 @@
-//! quantify
+//! Curve and responses → amounts, with their uncertainty budget.
+//!
+//! - [`Amount::external`] and [`Amount::internal`]: from a sample's flask means to a content in the sample, in the unit asked for.
+//! - [`Dilution`]: what was diluted, and whether the internal standard went in before; the factor is applied once or not at all.
+//! - [`Conversion`]: between mass concentration, amount concentration, mass, volume and amount fraction.
+//! - [`VolumeCancels`]: does the injected volume cancel in the ratio to the internal standard?
+//! - [`DecisionRule`]: accept, reject or undecided against limits fixed beforehand.
+
+mod amount;
+mod budget;
+mod convert;
+mod decision;
+mod dilution;
+mod external;
+mod internal;
+mod notes;
+
+pub use amount::{Amount, Target};
+pub use budget::BudgetLine;
+pub use convert::{Conversion, Density, Materials};
+pub use decision::{Decision, DecisionRule, Verdict};
+pub use dilution::{Added, Dilution};
+pub use external::{injection_volume_relative_u, single_point};
+pub use internal::{InternalStandardContent, ShotRatio, VolumeCancels, shot_ratio, single_point_internal};
+pub use notes::AmountNote;

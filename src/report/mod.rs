@@ -1,1 +1,242 @@
-//! report
+//! Results → context → Typst source → PDF.
+//!
+//! [`ReportContext`] holds everything a report may show; templates build its structure ([`template_names`]);
+//! [`Typesetter`] finds or builds the typst program; [`Report`] puts the three together.
+
+mod appendix;
+mod build;
+mod compile;
+mod context;
+mod coverage;
+mod experimental;
+mod files;
+mod from_study;
+mod number;
+mod safety;
+mod sample_calculation;
+mod tables;
+mod template;
+mod text;
+mod typst;
+
+use std::path::{Path, PathBuf};
+
+use crate::error::{Error, ErrorKind, Result};
+
+pub use compile::{Attachment, Relationship};
+pub use context::*;
+pub use experimental::{KnownContent, LogLine};
+pub use safety::{Hazards, Safety, SourcedText, Statement, Substance};
+pub use sample_calculation::{CalculationFlask, CalculationShot, MassStep, SampleCalculation};
+pub use template::template_names;
+pub use typst::{TYPST_VERSION, Typesetter};
+
+/// A report that can be typeset: its content, the author's words, a template.
+///
+/// Every step returns a new report, so that a cell can be run again.
+#[derive(Clone, Debug)]
+pub struct Report {
+    context: ReportContext,
+    template: String,
+    folder: Option<PathBuf>,
+    attachments: Vec<Attachment>,
+    typesetter: Option<Typesetter>,
+}
+
+/// A report that stands on the disk.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SavedReport {
+    /// The PDF.
+    pub path: PathBuf,
+    /// Its size in bytes.
+    pub bytes: u64,
+    /// What the author still owes, as in [`Report::missing`].
+    pub missing: Vec<String>,
+    /// What a reader of the PDF should know: attachments left out, a standard that was not met.
+    pub remarks: Vec<String>,
+}
+
+impl std::fmt::Display for SavedReport {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{} ({} kB)", self.path.display(), self.bytes.div_ceil(1000))?;
+        for line in self.missing.iter().chain(&self.remarks) {
+            write!(f, "\n- {line}")?;
+        }
+        Ok(())
+    }
+}
+
+impl Report {
+    /// A formal report of this content.
+    pub fn new(context: ReportContext) -> Self {
+        Report {
+            context,
+            template: "formal-report".to_owned(),
+            folder: None,
+            attachments: Vec::new(),
+            typesetter: None,
+        }
+    }
+
+    /// With another template: one of [`template_names`], or of the folder given by [`Report::with_template_folder`].
+    pub fn with_template(&self, name: &str) -> Self {
+        Report { template: name.to_owned(), ..self.clone() }
+    }
+
+    /// With a folder of templates that come before ours, file by file. A template is a folder in it that holds
+    /// `report.typ`; beside it, `assets/` may hold pictures; `fonts/` in the folder itself may hold fonts.
+    pub fn with_template_folder(&self, folder: impl AsRef<Path>) -> Self {
+        Report { folder: Some(folder.as_ref().to_path_buf()), ..self.clone() }
+    }
+
+    /// With files carried inside the PDF; beyond 20 MB in all, only their names and hashes are.
+    pub fn with_attachments(&self, attachments: Vec<Attachment>) -> Self {
+        Report { attachments, ..self.clone() }
+    }
+
+    /// With this typst program instead of the one that [`Typesetter::find`] finds.
+    pub fn with_typesetter(&self, typesetter: Typesetter) -> Self {
+        Report { typesetter: Some(typesetter), ..self.clone() }
+    }
+
+    /// With this abstract. Empty lines part paragraphs; lines that begin with "- " are items of a list.
+    pub fn abstract_text(&self, text: &str) -> Self {
+        self.words(|w, prose| w.abstract_text = prose, text)
+    }
+
+    /// With this introduction.
+    pub fn introduction(&self, text: &str) -> Self {
+        self.words(|w, prose| w.introduction = prose, text)
+    }
+
+    /// With this addition to the experimental part.
+    pub fn experimental(&self, text: &str) -> Self {
+        self.words(|w, prose| w.experimental = prose, text)
+    }
+
+    /// With this discussion.
+    pub fn discussion(&self, text: &str) -> Self {
+        self.words(|w, prose| w.discussion = prose, text)
+    }
+
+    /// With this conclusion.
+    pub fn conclusion(&self, text: &str) -> Self {
+        self.words(|w, prose| w.conclusion = prose, text)
+    }
+
+    /// With these local safety rules and waste route.
+    pub fn safety(&self, text: &str) -> Self {
+        self.words(|w, prose| w.safety = prose, text)
+    }
+
+    fn words(&self, set: fn(&mut Words, Vec<Prose>), text: &str) -> Self {
+        let mut report = self.clone();
+        set(&mut report.context.words, Prose::blocks(text));
+        report.context.refresh_gaps();
+        report
+    }
+
+    /// The content.
+    pub fn context(&self) -> &ReportContext {
+        &self.context
+    }
+
+    /// What the author has not written or stated, as sentences.
+    pub fn missing(&self) -> Vec<String> {
+        self.context.gaps.iter().map(|g| format!("{} ({})", g.what, g.how)).collect()
+    }
+
+    /// The Typst source that the template makes.
+    ///
+    /// # Errors
+    /// An unknown template, or one that does not parse: with file and line.
+    pub fn source(&self) -> Result<String> {
+        Ok(template::render(&self.template, self.folder.as_deref(), &self.data(&self.context))?.source)
+    }
+
+    /// Typesets the report: archivable and accessible (PDF/A-3a, PDF/UA-1), the same bytes for the same content
+    /// and version of typst, written whole or not at all.
+    ///
+    /// # Errors
+    /// No typst 0.15 ([`Typesetter::provision`] builds one), a template that fails (with its line), a figure
+    /// without alternative text, a file that cannot be written.
+    pub fn save(&self, path: impl AsRef<Path>) -> Result<SavedReport> {
+        self.save_as(path.as_ref())
+    }
+
+    fn save_as(&self, path: &Path) -> Result<SavedReport> {
+        let typesetter = match &self.typesetter {
+            Some(given) => given.clone(),
+            None => Typesetter::find(None)?.ok_or_else(|| {
+                Error::new(ErrorKind::Tool, format!("no typst {TYPST_VERSION} was found; it sets the pages"))
+                    .hint("Typesetter::provision builds it once; or put it on the PATH, or name it in VIALBOOK_TYPST")
+            })?,
+        };
+        let rows = compile::attachment_rows(&self.attachments);
+        let mut context = self.context.clone();
+        context.typesetter = Some(format!("typst {}", typesetter.version()));
+        context.attachments = rows;
+        let data = self.data(&context);
+        let rendered = template::render(&self.template, self.folder.as_deref(), &data)?;
+        let done = compile::compile(
+            &compile::Job {
+                rendered: &rendered,
+                data: &data,
+                figures: &context.figures,
+                attachments: &self.attachments,
+                rows: &context.attachments,
+                template: &self.template,
+                folder: self.folder.as_deref(),
+                more_fonts: self.more_fonts(),
+                timestamp: compile::timestamp(context.date.as_deref()),
+            },
+            &typesetter,
+        )?;
+        files::write_whole(path, &done.pdf)?;
+        let mut remarks = done.remarks;
+        let left_out = context.attachments.iter().filter(|a| a.file.is_none());
+        remarks.extend(
+            left_out
+                .map(|a| format!("{} ({}) is not attached: too large; its hash is in the appendix", a.name, a.size)),
+        );
+        Ok(SavedReport { path: path.to_path_buf(), bytes: done.pdf.len() as u64, missing: self.missing(), remarks })
+    }
+
+    fn more_fonts(&self) -> bool {
+        self.folder.as_ref().is_some_and(|f| f.join("fonts").is_dir())
+    }
+
+    /// The content as JSON in which every single string is fit to print: the one door that foreign text goes through.
+    fn data(&self, context: &ReportContext) -> serde_json::Value {
+        let mut data = serde_json::to_value(context).unwrap_or_default();
+        if let Some(figures) = data.get_mut("figures").and_then(|f| f.as_array_mut()) {
+            for (i, figure) in figures.iter_mut().enumerate() {
+                figure["file"] = compile::figure_file(i).into();
+                let place = figure["id"].as_str().and_then(|id| id.split('/').next()).unwrap_or_default();
+                let known = ["chromatogram", "calibration", "budget"].into_iter().find(|p| *p == place);
+                figure["place"] = known.unwrap_or("other").into();
+            }
+        }
+        make_printable(&mut data, "", self.more_fonts());
+        data
+    }
+}
+
+fn make_printable(value: &mut serde_json::Value, key: &str, more_fonts: bool) {
+    use serde_json::Value;
+    match value {
+        Value::String(text) => {
+            // A hash is copied and searched for: no break marks, its table leaves room for it.
+            if key == "sha256" && text.len() == 64 && text.bytes().all(|b| b.is_ascii_hexdigit()) {
+                return;
+            }
+            let show = text::Show { more_fonts, prose: key == "prose" };
+            if let std::borrow::Cow::Owned(shown) = text::printable(text, show) {
+                *text = shown;
+            }
+        }
+        Value::Array(items) => items.iter_mut().for_each(|i| make_printable(i, key, more_fonts)),
+        Value::Object(map) => map.iter_mut().for_each(|(key, v)| make_printable(v, key, more_fonts)),
+        _ => {}
+    }
+}

@@ -1,1 +1,17 @@
-//! signal
+//! Trace → Trace, and what a trace says about its own noise.
+//!
+//! | answers | method |
+//! |---|---|
+//! | how noisy is it, and how correlated | [`Trace::noise`](crate::Trace::noise) |
+//! | smoothed, or its derivative | [`Trace::smooth`](crate::Trace::smooth) |
+//! | the baseline below all peaks, to look at | [`Trace::baseline`](crate::Trace::baseline) |
+//!
+//! Each is a free function on slices as well.
+
+pub mod baseline;
+pub mod noise;
+pub mod smooth;
+
+pub use baseline::{Baseline, run_baseline, straight_line};
+pub use noise::{Noise, NoiseProfile, estimate_noise, estimate_step};
+pub use smooth::{SavitzkyGolay, savitzky_golay, savitzky_golay_weights};

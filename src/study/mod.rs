@@ -1,1 +1,19 @@
-//! study
+//! The study folder: study.toml, the injection log, the traces; and all stages in their order.
+//!
+//! This is the only place that calls every stage:
+//! [`Study::open`] reads, [`Study::analyse`] runs peaks → names → calibrations → amounts → findings and gives an
+//! [`Analysis`], which [`Analysis::save`] writes.
+
+mod amounts;
+mod analyse;
+mod calibrations;
+mod config;
+mod folder;
+mod log;
+mod responses;
+mod write;
+
+pub use analyse::Analysis;
+pub use config::*;
+pub use folder::Study;
+pub use log::{Content, Injection, Kind, read_log};

@@ -1,6 +1,10 @@
 //! One integration crate, a module per stage.
 mod calibration;
+mod compounds;
+mod estimate;
 mod figures;
+mod layers;
+mod identify;
 mod numeric;
 mod peaks;
 mod reading;

@@ -1,1 +1,407 @@
-//! study
+//! A study from folder to results: real runs against reported numbers, bad input, and what is written.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use assert_cmd::Command;
+use vialbook::study::Study;
+
+fn data(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data").join(name)
+}
+
+fn program() -> Command {
+    Command::cargo_bin("vialbook").expect("the program is built")
+}
+
+/// Real runs, five levels in duplicate and three samples, put together as a study folder.
+fn refractive_index_study() -> tempfile::TempDir {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    fs::create_dir(folder.path().join("traces")).expect("traces");
+    for file in ["study.toml", "injections.csv"] {
+        fs::copy(data("lc_ri_study").join(file), folder.path().join(file)).expect("copied");
+    }
+    for entry in fs::read_dir(data("lc_ri_5level_dup")).expect("data").flatten() {
+        if entry.file_name().to_string_lossy().ends_with("_ri.txt") {
+            fs::copy(entry.path(), folder.path().join("traces").join(entry.file_name())).expect("copied");
+        }
+    }
+    folder
+}
+
+/// Rows of a quoted tab-separated table as text.
+fn rows(path: PathBuf) -> Vec<Vec<String>> {
+    fs::read_to_string(path)
+        .expect("table")
+        .lines()
+        .skip(1)
+        .map(|l| l.split('\t').map(|c| c.trim_matches('"').to_owned()).collect())
+        .collect()
+}
+
+fn close(ours: f64, theirs: f64, relative: f64) -> bool {
+    (ours - theirs).abs() <= relative * theirs.abs()
+}
+
+/// Source: reported_fit.tsv and reported_concentrations.tsv beside the open data (origin and licence there).
+#[test]
+fn real_runs_give_the_reported_fits_and_areas() {
+    let folder = refractive_index_study();
+    let analysis = Study::open(folder.path()).expect("opens").analyse().expect("analyses");
+    let results = analysis.results();
+    let mut fits = 0;
+    for row in rows(data("lc_ri_5level_dup/reported_fit.tsv")).iter().filter(|r| r[1] == "RI") {
+        let compound = row[0].to_lowercase();
+        let c = results.calibrations.iter().find(|c| c.compound == compound).expect("calibrated");
+        let value = |name: &str| c.coefficients.iter().find(|k| k.name == name).expect("coefficient").value;
+        let (slope, intercept): (f64, f64) = (row[2].parse().expect("number"), row[3].parse().expect("number"));
+        assert!(close(value("slope"), slope, 1e-9), "{compound}: slope {} not {slope}", value("slope"));
+        assert!(
+            close(value("intercept"), intercept, 1e-9),
+            "{compound}: intercept {} not {intercept}",
+            value("intercept")
+        );
+        fits += 1;
+    }
+    assert_eq!(fits, 5);
+    let mut areas = 0;
+    let reported = rows(data("lc_ri_5level_dup/reported_concentrations.tsv"));
+    for row in reported.iter().filter(|r| r[2] == "RI" && ["A1", "A2", "A3"].contains(&r[0].as_str())) {
+        let (run, compound) = (row[0].as_str(), row[1].to_lowercase());
+        let peak = results.peaks.iter().find(|p| p.run == run && p.compound.as_deref() == Some(&compound));
+        let (area, reported) = (peak.expect("integrated").area, row[3].parse::<f64>().expect("number"));
+        assert!(close(area, reported, 1e-9), "{run} {compound}: area {area} not {reported}");
+        areas += 1;
+        let amount = results.amounts.iter().find(|a| a.sample == run && a.compound == compound).expect("an amount");
+        let concentration: f64 = row[4].parse().expect("number");
+        assert!(close(amount.value, concentration, 1e-9), "{run} {compound}: {} not {concentration}", amount.value);
+        if area < 0.0 {
+            assert!(!amount.detected, "{run} {compound}: a negative area is never an amount");
+            assert!(amount.text.starts_with("not detected"), "{}", amount.text);
+        }
+    }
+    assert_eq!(areas, 15, "three samples of five compounds");
+}
+
+#[test]
+fn results_are_written_whole_and_follow_their_schema() {
+    let folder = refractive_index_study();
+    let code = program().arg("analyse").arg(folder.path()).output().expect("runs").status.code();
+    assert_ne!(code, Some(2));
+    let text = fs::read_to_string(folder.path().join("results/results.json")).expect("results.json");
+    let instance: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+    let schema: serde_json::Value =
+        serde_json::from_str(include_str!("../../src/results.schema.json")).expect("schema is JSON");
+    let mut schemas = boon::Schemas::new();
+    let mut compiler = boon::Compiler::new();
+    compiler.add_resource("results.schema.json", schema).expect("resource");
+    let index = compiler.compile("results.schema.json", &mut schemas).expect("schema compiles");
+    if let Err(e) = schemas.validate(&instance, index) {
+        panic!("results.json breaks its schema: {e}");
+    }
+    for table in ["runs", "peaks", "calibrations", "calibration_points", "amounts", "budget", "findings"] {
+        let file = folder.path().join("results").join(format!("{table}.csv"));
+        let rows = csv::Reader::from_path(&file).expect("table").records().filter(Result::is_ok).count();
+        assert!(rows > 0 || table == "budget", "{table}.csv is empty");
+    }
+    let left: Vec<_> = fs::read_dir(folder.path().join("results")).expect("folder").flatten().collect();
+    assert_eq!(left.len(), 8, "no temporary file stays behind");
+}
+
+/// A copy of the demo's study with one thing changed.
+struct Spoiled {
+    folder: tempfile::TempDir,
+}
+
+impl Spoiled {
+    fn new() -> Self {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        vialbook::simulate::recovered_eluent(1).write_study(folder.path().join("study")).expect("written");
+        Spoiled { folder }
+    }
+
+    fn root(&self) -> PathBuf {
+        self.folder.path().join("study")
+    }
+
+    fn replace(self, file: &str, from: &str, to: &str) -> Self {
+        let path = self.root().join(file);
+        let text = fs::read_to_string(&path).expect("readable");
+        assert!(text.contains(from), "{file} holds no {from:?}");
+        fs::write(path, text.replacen(from, to, 1)).expect("written");
+        self
+    }
+
+    fn write(self, file: &str, bytes: &[u8]) -> Self {
+        fs::write(self.root().join(file), bytes).expect("written");
+        self
+    }
+
+    /// The program refuses with exit code 2, all of `words` in one sentence, and writes no results.
+    #[track_caller]
+    fn refused(self, words: &[&str]) {
+        let output = program().arg("analyse").arg(self.root()).output().expect("runs");
+        let said = String::from_utf8_lossy(&output.stderr);
+        assert_eq!(output.status.code(), Some(2), "{said}");
+        assert!(!said.contains("panicked"), "{said}");
+        for word in words {
+            assert!(said.contains(word), "{word:?} is not in: {said}");
+        }
+        assert!(!self.root().join("results").exists(), "results were written all the same");
+    }
+
+    fn first_trace(&self) -> String {
+        let log = fs::read_to_string(self.root().join("injections.csv")).expect("log");
+        let standard = log.lines().find(|l| l.contains(",standard,")).expect("a standard");
+        standard.split(',').nth(1).expect("file").to_owned()
+    }
+}
+
+#[test]
+fn an_empty_trace_is_refused() {
+    let s = Spoiled::new();
+    let trace = s.first_trace();
+    s.write(&trace, b"").refused(&[&trace, "empty"]);
+}
+
+#[test]
+fn a_trace_of_one_column_is_refused() {
+    let s = Spoiled::new();
+    let trace = s.first_trace();
+    s.write(&trace, b"signal (mV)\n1\n2\n3\n4\n5\n").refused(&[&trace, "column", "interval_s"]);
+}
+
+#[test]
+fn letters_in_a_number_are_refused_with_their_place() {
+    let s = Spoiled::new();
+    let trace = s.first_trace();
+    let text = fs::read_to_string(s.root().join(&trace)).expect("trace");
+    let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
+    lines[400].push('a');
+    s.write(&trace, lines.join("\n").as_bytes()).refused(&[&trace, "line 401", "is not a number"]);
+}
+
+#[test]
+fn time_that_goes_backwards_is_refused_with_its_place() {
+    let s = Spoiled::new();
+    let trace = s.first_trace();
+    let text = fs::read_to_string(s.root().join(&trace)).expect("trace");
+    let mut lines: Vec<&str> = text.lines().collect();
+    lines.swap(400, 500);
+    s.write(&trace, lines.join("\n").as_bytes()).refused(&[&trace, "line 40"]);
+}
+
+#[test]
+fn nan_and_infinity_are_refused_with_their_place() {
+    for word in ["NaN", "inf"] {
+        let s = Spoiled::new();
+        let trace = s.first_trace();
+        let text = fs::read_to_string(s.root().join(&trace)).expect("trace");
+        let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
+        let cut = lines[400].rfind(',').expect("two columns");
+        lines[400] = format!("{},{word}", &lines[400][..cut]);
+        s.write(&trace, lines.join("\n").as_bytes()).refused(&[&trace, "line 401"]);
+    }
+}
+
+#[test]
+fn a_run_named_twice_is_refused() {
+    let s = Spoiled::new();
+    let log = fs::read_to_string(s.root().join("injections.csv")).expect("log");
+    let mut lines: Vec<&str> = log.lines().collect();
+    let again = lines[lines.len() - 1];
+    lines.push(again);
+    let text = lines.join("\n");
+    s.write("injections.csv", text.as_bytes()).refused(&["injections.csv", "named twice"]);
+}
+
+#[test]
+fn a_missing_file_is_refused() {
+    let s = Spoiled::new();
+    let trace = s.first_trace();
+    fs::remove_file(s.root().join(&trace)).expect("removed");
+    s.refused(&[&trace]);
+}
+
+#[test]
+fn paths_out_of_the_study_are_refused() {
+    let s = Spoiled::new();
+    let trace = s.first_trace();
+    s.replace("injections.csv", &trace, "../../secret").refused(&["injections.csv", "secret"]);
+    let s = Spoiled::new();
+    let trace = s.first_trace();
+    s.replace("injections.csv", &trace, "/etc/passwd").refused(&["injections.csv", "/etc/passwd"]);
+    #[cfg(unix)]
+    {
+        let s = Spoiled::new();
+        let trace = s.first_trace();
+        let path = s.root().join(&trace);
+        let moved = s.folder.path().join("elsewhere.csv");
+        fs::rename(&path, &moved).expect("moved");
+        std::os::unix::fs::symlink(&moved, &path).expect("linked");
+        s.refused(&[&trace, "link"]);
+    }
+}
+
+#[test]
+fn contents_without_a_basis_are_questions() {
+    let header = "2-propanol (% v/v)";
+    Spoiled::new()
+        .replace("injections.csv", header, "2-propanol (%)")
+        .refused(&["injections.csv", "by volume or by mass"]);
+    Spoiled::new()
+        .replace("injections.csv", header, "2-propanol (ppm)")
+        .refused(&["injections.csv", "by volume or by mass"]);
+    Spoiled::new().replace("injections.csv", header, "2-propanol").refused(&["injections.csv", "without a unit"]);
+    Spoiled::new().replace("injections.csv", header, "2-propanone (% v/v)").refused(&[
+        "injections.csv",
+        "2-propanone",
+        "does not list",
+    ]);
+}
+
+#[test]
+fn a_pressure_without_its_kind_is_a_question() {
+    Spoiled::new().replace("study.toml", "pressure_is = \"gauge\"\n", "").refused(&["study.toml", "gauge or absolute"]);
+}
+
+#[test]
+fn a_misspelt_key_is_refused_with_its_place() {
+    Spoiled::new().replace("study.toml", "\nquestion =", "\nquestoin =").refused(&["study.toml", "line", "questoin"]);
+}
+
+#[test]
+fn an_unknown_compound_in_a_limit_is_refused() {
+    Spoiled::new()
+        .replace(
+            "study.toml",
+            "[[decision.limit]]\ncompound = \"2-propanol\"",
+            "[[decision.limit]]\ncompound = \"1-propanol\"",
+        )
+        .refused(&["study.toml", "1-propanol", "not listed"]);
+}
+
+#[test]
+fn a_dilution_that_does_not_say_when_the_internal_standard_went_in_is_a_question() {
+    Spoiled::new()
+        .replace("study.toml", "internal_standard_added = \"after_dilution\"\n", "")
+        .refused(&["internal standard went in"]);
+}
+
+/// Rewrites one column of the standards in the log.
+fn with_standard_cells(s: Spoiled, column: &str, value: impl Fn(usize, &str) -> Option<String>) -> Spoiled {
+    let path = s.root().join("injections.csv");
+    let mut reader = csv::Reader::from_path(&path).expect("log");
+    let headers = reader.headers().expect("headers").clone();
+    let at = headers.iter().position(|h| h == column).expect("column");
+    let kind = headers.iter().position(|h| h == "kind").expect("kind");
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record(&headers).expect("written");
+    let mut count = 0;
+    for record in reader.records().flatten() {
+        let mut cells: Vec<String> = record.iter().map(str::to_owned).collect();
+        if cells[kind] == "standard" {
+            if let Some(new) = value(count, &cells[at]) {
+                cells[at] = new;
+            }
+            count += 1;
+        }
+        writer.write_record(&cells).expect("written");
+    }
+    s.write("injections.csv", &writer.into_inner().expect("bytes"))
+}
+
+#[test]
+fn all_standards_at_one_level_are_refused() {
+    with_standard_cells(Spoiled::new(), "2-propanol (% v/v)", |_, _| Some("0.01".to_owned()))
+        .refused(&["2-propanol", "content"]);
+}
+
+#[test]
+fn fewer_standards_than_parameters_are_refused() {
+    with_standard_cells(Spoiled::new(), "2-propanol (% v/v)", |i, _| (i > 0).then(String::new))
+        .refused(&["2-propanol"]);
+}
+
+#[test]
+fn a_number_that_is_none_is_refused_with_line_and_column() {
+    with_standard_cells(Spoiled::new(), "2-propanol (% v/v)", |i, _| (i == 0).then(|| "0.0x1".to_owned())).refused(&[
+        "injections.csv",
+        "line",
+        "column",
+        "0.0x1",
+    ]);
+}
+
+/// Hostile names are data: they come through to the results as they are.
+#[test]
+fn hostile_names_stay_text() {
+    let hostile = "#read(\"/etc/passwd\") $x$ *bold* `code` =1+1";
+    let s = Spoiled::new();
+    let path = s.root().join("injections.csv");
+    let mut reader = csv::Reader::from_path(&path).expect("log");
+    let headers = reader.headers().expect("headers").clone();
+    let sample = headers.iter().position(|h| h == "sample").expect("sample");
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record(&headers).expect("written");
+    for record in reader.records().flatten() {
+        let mut cells: Vec<String> = record.iter().map(str::to_owned).collect();
+        if cells[sample] == "recovered eluent" {
+            cells[sample] = hostile.to_owned();
+        }
+        writer.write_record(&cells).expect("written");
+    }
+    let s = s.write("injections.csv", &writer.into_inner().expect("bytes"));
+    let output = program().arg("analyse").arg(s.root()).output().expect("runs");
+    assert_ne!(output.status.code(), Some(2), "{}", String::from_utf8_lossy(&output.stderr));
+    let text = fs::read_to_string(s.root().join("results/results.json")).expect("results");
+    let value: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+    assert!(value["amounts"].as_array().expect("amounts").iter().any(|a| a["sample"] == hostile));
+    assert!(!text.contains("root:"), "a file was read");
+}
+
+#[test]
+fn raw_files_are_never_changed() {
+    let s = Spoiled::new();
+    let bytes = |root: &Path| {
+        let mut all: Vec<(PathBuf, Vec<u8>)> = fs::read_dir(root.join("traces"))
+            .expect("traces")
+            .flatten()
+            .map(|e| (e.path(), fs::read(e.path()).expect("bytes")))
+            .collect();
+        all.push((root.join("injections.csv"), fs::read(root.join("injections.csv")).expect("bytes")));
+        all.push((root.join("study.toml"), fs::read(root.join("study.toml")).expect("bytes")));
+        all.sort();
+        all
+    };
+    let before = bytes(&s.root());
+    for (path, _) in &before {
+        let mut permissions = fs::metadata(path).expect("metadata").permissions();
+        permissions.set_readonly(true);
+        fs::set_permissions(path, permissions).expect("read-only");
+    }
+    let code = program().arg("analyse").arg(s.root()).output().expect("runs").status.code();
+    assert_ne!(code, Some(2));
+    assert_eq!(before, bytes(&s.root()));
+}
+
+#[test]
+fn the_same_study_gives_the_same_bytes() {
+    let s = Spoiled::new();
+    let once = || {
+        program().arg("analyse").arg(s.root()).output().expect("runs");
+        fs::read(s.root().join("results/results.json")).expect("results")
+    };
+    assert_eq!(once(), once());
+}
+
+#[test]
+fn a_new_study_is_a_folder_that_says_what_to_fill_in() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let study = folder.path().join("mine");
+    program().arg("new").arg(&study).assert().code(0);
+    let output = program().arg("analyse").arg(&study).output().expect("runs");
+    assert_eq!(output.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&output.stderr).contains("without injections"));
+    program().arg("new").arg(&study).assert().code(2);
+}

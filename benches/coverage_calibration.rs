@@ -1,0 +1,177 @@
+//! Coverage of calibration intervals, decisions and limits, printed with its Monte Carlo error.
+//!
+//! `cargo bench --bench coverage_calibration -- [draws] [limits]`; 20,000 draws by default; `limits` shows only those.
+#![allow(clippy::print_stdout, missing_docs)] // its table is what it is for
+
+use vialbook::calibrate::{LimitOptions, Weighting, ZeroVariance};
+use vialbook::numeric::Xoshiro256PlusPlus;
+
+#[path = "../tests/it/calibration/simulated.rs"]
+mod simulated;
+use simulated::{Coverage, Errors, Scenario};
+
+fn main() {
+    let draws: usize = std::env::args().skip(1).find_map(|a| a.parse().ok()).unwrap_or(20_000);
+    if std::env::args().any(|a| a == "limits") {
+        return limits(draws);
+    }
+    println!("5 levels x 2 flasks x 2 shots, sample 3 x 2 unless stated; {draws} draws each.");
+    println!(
+        "cover: share of 95 % intervals that hold the truth. P>.95: share of draws that put the truth 95 % surely"
+    );
+    println!("below the content found (5 % if the probability is right). w: median half-width, relative.\n");
+    println!(
+        "{:58} {:>8}   {:>5} ± {:5}  {:>5} {:>5}  {:>7} {:>5}",
+        "", "truth", "cover", "MC", "P>.95", "P<.05", "w", "open"
+    );
+
+    println!("\nequal scatter, equal weights (gate 0.94 to 0.96)");
+    for ratio in [0.3, 1.0, 4.0] {
+        for m in [2, 3] {
+            let s = Scenario::equal(ratio, m);
+            for x in [100.0, 250.0, 500.0] {
+                row(&format!("flask/shot sd {ratio}, sample of {m} flasks"), &s, x, draws);
+            }
+        }
+    }
+
+    println!("\ntwo-part variance estimated, noise small: levels 2 to 10, noise 0.014 (gate 0.935 to 0.965)");
+    let wide = Scenario::house(&[2.0, 4.0, 6.0, 8.0, 10.0], 0.0141);
+    for x in [0.0, 1.0, 2.0, 5.0, 10.0] {
+        row("house design", &wide, x, draws);
+    }
+    println!("\ntwo-part variance estimated, levels 0.3, 1, 3, 10, 30, noise 0.042");
+    let decades = Scenario::house(&[0.3, 1.0, 3.0, 10.0, 30.0], 0.0424);
+    for x in [0.0, 0.3, 1.0, 3.0, 10.0, 30.0] {
+        row("house design", &decades, x, draws);
+    }
+    println!("\na trace component, contents in detection limits (about 0.33): noise 0.14 (gate 0.935 to 0.965)");
+    let trace: &[(&str, &[f64])] = &[
+        ("standards at 1, 2, 5, 10, 20 detection limits", &[0.33, 0.66, 1.65, 3.3, 6.6]),
+        ("standards at 2, 4, 6, 8, 10", &[0.66, 1.32, 1.98, 2.64, 3.3]),
+        ("standards at 3, 10, 30, 100, 300", &[1.0, 3.3, 10.0, 33.0, 100.0]),
+        ("standards at 10, 20, 30, 40, 50", &[3.3, 6.6, 9.9, 13.2, 16.5]),
+    ];
+    for (name, levels) in trace {
+        for m in [2, 3] {
+            let s = Scenario { sample_flasks: m, ..Scenario::house(levels, 0.1414) };
+            for limits in [0.0, 1.0, 3.0, 5.0, 10.0] {
+                row(&format!("{name}, m = {m}"), &s, 0.33 * limits, draws);
+            }
+        }
+    }
+    println!("\nρ = 4 %: noise 0.14, standards at 1, 2, 5, 10, 20 detection limits");
+    let rough = Scenario { flask_relative: 0.0327, shot_relative: 0.0327, ..Scenario::house(trace[0].1, 0.1414) };
+    for x in [0.0, 1.0, 3.3, 6.6] {
+        row("house design", &rough, x, draws);
+    }
+
+    println!("\none stock, relative u 1 %");
+    for (declared, text) in [(true, "declared (gate 0.94 to 0.96)"), (false, "forgotten")] {
+        let s = Scenario { stock: 0.01, stock_declared: declared, ..wide.clone() };
+        for x in [2.0, 5.0, 10.0] {
+            row(text, &s, x, draws);
+        }
+    }
+
+    println!("\nother weights on proportional scatter (ρ = 1.5 %, no noise)");
+    let proportional = Scenario { noise: 0.0, ..wide.clone() };
+    for (weighting, text) in [
+        (Weighting::TwoPart, "two-part without noise"),
+        (Weighting::InverseSquare, "1/x², right"),
+        (Weighting::None, "equal weights, wrong"),
+    ] {
+        let s = Scenario { weighting, ..proportional.clone() };
+        for x in [2.0, 5.0, 10.0] {
+            row(text, &s, x, draws);
+        }
+    }
+
+    println!("\nwhat the model does not know (printed, not gated)");
+    for (errors, text) in
+        [(Errors::T3, "t₃ errors"), (Errors::BadFlask, "one standard 10 % off"), (Errors::Drift, "5 % drift")]
+    {
+        for x in [1.0, 5.0, 10.0] {
+            row(text, &Scenario { errors, ..wide.clone() }, x, draws);
+        }
+    }
+    for claimed in [0.7, 1.5] {
+        for x in [0.33, 1.65, 3.3] {
+            let s = Scenario { noise_claimed: claimed, ..Scenario::house(trace[0].1, 0.1414) };
+            row(&format!("trace component, noise claimed {claimed} x true"), &s, x, draws);
+        }
+    }
+    for shots in [1, 4] {
+        let s = Scenario { sample_shots: shots, ..Scenario::equal(1.0, 3) };
+        row(&format!("equal weights, standards 2 shots, sample {shots}"), &s, 250.0, draws);
+    }
+
+    limits(draws);
+}
+
+fn row(name: &str, scenario: &Scenario, content: f64, draws: usize) {
+    let c = Coverage::of(scenario, content, draws, 20_260_101);
+    println!(
+        "{name:58} {content:8.2}   {:.3} ± {:.4} {:.3} {:.3}  {:7.4} {:.3}",
+        c.covered,
+        c.error(),
+        c.above,
+        c.below,
+        c.half_width,
+        c.open
+    );
+}
+
+/// False and miss rates of the limits, with noise at zero 0.01 and ρ 1.5 %.
+fn limits(draws: usize) {
+    println!(
+        "\nlimits at α = β = 0.05: share of blanks called detected, of samples at the detection limit missed (gate 0.04 to 0.06)"
+    );
+    for (name, levels) in [
+        ("levels 0.02 to 0.2", vec![0.02, 0.05, 0.1, 0.15, 0.2]),
+        ("levels 0.2 to 2", vec![0.2, 0.5, 1.0, 1.5, 2.0]),
+        ("levels 1 to 10", vec![1.0, 2.0, 5.0, 7.5, 10.0]),
+        ("levels 0, 1 to 10", vec![0.0, 1.0, 2.5, 5.0, 10.0]),
+    ] {
+        for blanks in [0, 8] {
+            // Noise of a flask mean 0.01.
+            let s = Scenario::house(&levels, 0.01 * 2.0_f64.sqrt());
+            let (mut false_calls, mut missed, mut range, mut sum, mut n) = (0.0, 0.0, 0.0, 0.0, 0.0);
+            let mut all = Vec::new();
+            for i in 0..draws {
+                let mut random = Xoshiro256PlusPlus::stream(11, i as u64);
+                let curve = s.curve(&mut random);
+                let zero = if blanks == 0 {
+                    ZeroVariance::Area { u: 0.01 }
+                } else {
+                    ZeroVariance::Blanks { responses: (0..blanks).map(|_| 0.01 * random.normal()).collect() }
+                };
+                let options = LimitOptions { zero, ..LimitOptions::default() };
+                let l = curve.limits(&options).expect("limits");
+                let Some(limit) = l.detection_limit else { continue };
+                let mean = |x: f64, random: &mut Xoshiro256PlusPlus| {
+                    let u = s.sample(x, random);
+                    u.flask_responses.iter().sum::<f64>() / u.flask_responses.len() as f64
+                };
+                false_calls += f64::from(u8::from(mean(0.0, &mut random) > l.critical_response));
+                missed += f64::from(u8::from(mean(limit, &mut random) <= l.critical_response));
+                all.push((limit, l.detection_range.expect("range")));
+                sum += limit;
+                n += 1.0;
+            }
+            let typical = sum / n;
+            for (_, [low, high]) in &all {
+                range += f64::from(u8::from(*low <= typical && typical <= *high));
+            }
+            let source = if blanks == 0 { "noise known".to_owned() } else { format!("{blanks} blanks") };
+            println!(
+                "{:58}            false {:.4}  missed {:.4}  ± {:.4}; mean limit {typical:.4}, in its own range {:.3}",
+                format!("{name}, {source}"),
+                false_calls / n,
+                missed / n,
+                (0.05_f64 * 0.95 / n).sqrt(),
+                range / n
+            );
+        }
+    }
+}

@@ -1,0 +1,178 @@
+//! What goes into a calibration: the flasks, and what is fixed beforehand about model, weights and shared sources.
+
+/// One standard flask: its stated content and the mean response over its shots.
+///
+/// The unit of a calibration is the flask: shots of one flask share its making and are no independent evidence
+/// on the line. `content` is the content, or the content ratio to the internal standard; `response` the area, or
+/// the area ratio.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Flask {
+    /// Name of the flask, as it appears in messages and figures.
+    pub label: String,
+    /// Stated content x, or content ratio to the internal standard.
+    pub content: f64,
+    /// Mean response y over the shots.
+    pub response: f64,
+    /// Number of shots behind the mean.
+    pub shots: usize,
+    /// Standard uncertainty of the mean response from the traces alone (noise and baseline), in units of y; 0 if unknown.
+    pub response_u: f64,
+    /// The shots one by one, for drawing and for the variance components; may be empty.
+    pub shot_responses: Vec<f64>,
+    /// Why the flask is left out; such a flask is kept and drawn hollow, never used.
+    pub excluded: Option<String>,
+}
+
+impl Flask {
+    /// A flask from its shots: the mean, and the uncertainty from the traces of a mean of independent shots,
+    /// u = √(Σ uᵢ²)/k.
+    ///
+    /// `shot_u` is empty where the traces gave no uncertainty.
+    ///
+    /// ```
+    /// use vialbook::calibrate::Flask;
+    /// let f = Flask::from_shots("S1a", 0.5, &[10.0, 12.0], &[0.3, 0.4]);
+    /// assert_eq!((f.response, f.response_u, f.shots), (11.0, 0.25, 2));
+    /// ```
+    pub fn from_shots(label: impl Into<String>, content: f64, shots: &[f64], shot_u: &[f64]) -> Self {
+        let k = shots.len().max(1) as f64;
+        Flask {
+            label: label.into(),
+            content,
+            response: shots.iter().sum::<f64>() / k,
+            shots: shots.len(),
+            response_u: libm::sqrt(shot_u.iter().map(|u| u * u).sum::<f64>()) / k,
+            shot_responses: shots.to_vec(),
+            excluded: None,
+        }
+    }
+
+    /// A single reading without a known uncertainty, as textbooks tabulate them.
+    pub fn reading(label: impl Into<String>, content: f64, response: f64) -> Self {
+        Flask { label: label.into(), content, response, shots: 1, shot_responses: vec![response], ..Flask::default() }
+    }
+}
+
+/// The curve, fixed beforehand; a test may warn, it never switches the model.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum Model {
+    /// Response = a + b·content.
+    #[default]
+    Line,
+    /// Response = b·content; only where declared, and where blank and intercept agree with zero.
+    ThroughZero,
+    /// Content regressed on response, content = c + d·response, unweighted. Pulls contents towards the middle of
+    /// the standards; only for comparison with published recipes that use it.
+    InverseRegressionLine,
+}
+
+impl Model {
+    /// In words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Model::Line => "straight line with intercept",
+            Model::ThroughZero => "straight line through zero",
+            Model::InverseRegressionLine => "content regressed on response",
+        }
+    }
+}
+
+/// How the variance of a flask mean depends on its content.
+#[derive(Clone, Debug, Default, PartialEq)]
+#[non_exhaustive]
+pub enum Weighting {
+    /// var = u² + (ρ·f)²: u from the traces, f the fitted response, and one relative flask standard deviation ρ
+    /// from the scatter of all flasks. The default.
+    #[default]
+    TwoPart,
+    /// Equal variances; sound only where highest and lowest content differ by no more than about 3 times.
+    None,
+    /// Weights 1/x²: a fallback for ratios to an internal standard inside the range; no flask at content 0.
+    InverseSquare,
+    /// Weights known from elsewhere, one per flask in the order given; never from two or three replicates of the
+    /// same calibration, which covers 77 to 87 % where 95 % is meant.
+    Known(Vec<f64>),
+}
+
+impl Weighting {
+    /// In words.
+    pub fn words(&self) -> &'static str {
+        match self {
+            Weighting::TwoPart => "two-part variance: (area noise)² + (ρ·response)²",
+            Weighting::None => "equal",
+            Weighting::InverseSquare => "1/x²",
+            Weighting::Known(_) => "stated",
+        }
+    }
+}
+
+/// A source of error common to all flasks of one side, such as the purity of the one stock: it does not average out.
+///
+/// A source that standards and samples have in common and that cancels in the result (the same internal-standard
+/// solution delivered with the same pipette) belongs in neither list.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SharedSource {
+    /// What it is.
+    pub name: String,
+    /// Relative standard uncertainty of the content.
+    pub relative_u: f64,
+    /// Degrees of freedom; `None` where there is no limit (a tolerance, a certificate).
+    pub dof: Option<f64>,
+}
+
+impl SharedSource {
+    /// A source without a limit to its degrees of freedom.
+    pub fn new(name: impl Into<String>, relative_u: f64) -> Self {
+        SharedSource { name: name.into(), relative_u, dof: None }
+    }
+}
+
+/// What is known beforehand (type B) about the relative standard deviation of one flask: glassware, balance.
+///
+/// The scatter of the flasks holds these effects already. Both figures are printed, the larger is used, never both:
+/// adding them makes intervals 13 to 21 % too wide.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FlaskTypeB {
+    /// Relative standard uncertainty of the content of one flask.
+    pub relative_u: f64,
+    /// Degrees of freedom; `None` where there is no limit.
+    pub dof: Option<f64>,
+}
+
+/// What is fixed before a calibration is fitted.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CalibrationOptions {
+    /// What the curve is of; used in messages. May be empty.
+    pub compound: String,
+    /// The curve.
+    pub model: Model,
+    /// The variance of the flask means.
+    pub weighting: Weighting,
+    /// Level of intervals, between 0.5 and 1 (default 0.95).
+    pub level: f64,
+    /// Sources common to all standards.
+    pub shared: Vec<SharedSource>,
+    /// Type B knowledge on the making of one flask, if any.
+    pub flask_type_b: Option<FlaskTypeB>,
+}
+
+impl Default for CalibrationOptions {
+    fn default() -> Self {
+        CalibrationOptions {
+            compound: String::new(),
+            model: Model::Line,
+            weighting: Weighting::TwoPart,
+            level: 0.95,
+            shared: Vec::new(),
+            flask_type_b: None,
+        }
+    }
+}
+
+impl CalibrationOptions {
+    /// The default options with another weighting.
+    pub fn weighted(weighting: Weighting) -> Self {
+        CalibrationOptions { weighting, ..CalibrationOptions::default() }
+    }
+}

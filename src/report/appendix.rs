@@ -1,0 +1,128 @@
+//! The appendix: every run with its hash, how it was read and integrated, and the settings.
+
+use crate::results::{Results, RunResult};
+use crate::study::StudyConfig;
+use crate::trace::ReadingNote;
+
+use super::context::{Appendix, Fact, HashRow, IntegrationRow, Reading, RunRow};
+use super::experimental::kind_words;
+use super::number::{MISSING, decimals, or_dash, significant, with_u};
+use super::tables::settings;
+use super::text::name;
+
+pub(super) fn appendix(results: &Results, config: &StudyConfig) -> Appendix {
+    let mut readings: Vec<Reading> = Vec::new();
+    let runs = results.runs.iter().map(|r| run(r, &mut readings)).collect();
+    let (peaks, methods) = integration(results);
+    let mut all = Vec::new();
+    for (prefix, value) in [
+        ("reading", serde_json::to_value(&config.reading)),
+        ("peaks", serde_json::to_value(&config.peaks)),
+        ("quantification", serde_json::to_value(&config.quantification)),
+        ("decision", serde_json::to_value(&config.decision)),
+    ] {
+        // Our own types always serialise; a key without a value prints as its default.
+        settings(prefix, &value.unwrap_or_default(), &mut all);
+    }
+    let hash = |file: &str, sha256: &str| HashRow { name: file.to_owned(), sha256: name(sha256) };
+    Appendix {
+        runs,
+        readings,
+        peaks,
+        methods,
+        settings: all,
+        hashes: vec![
+            hash("study.toml", &results.study.study_sha256),
+            hash("injections.csv", &results.study.injections_sha256),
+        ],
+    }
+}
+
+fn run(r: &RunResult, readings: &mut Vec<Reading>) -> RunRow {
+    let text = reading_words(&r.reading);
+    let at = readings.iter().position(|known| known.text == text).unwrap_or_else(|| {
+        readings.push(Reading { letter: letter(readings.len()), text });
+        readings.len() - 1
+    });
+    let mut remarks = Vec::new();
+    if !r.accepted {
+        remarks.push(format!("rejected: {}", r.reason.as_deref().unwrap_or("no reason stated")));
+    }
+    if r.reading.gaps > 0 {
+        remarks.push(format!("{} gaps in the time axis", r.reading.gaps));
+    }
+    remarks.extend(r.reading.dropped.iter().map(|d| format!("passed over: {d}")));
+    remarks.extend(r.reading.suspicions.iter().cloned());
+    remarks.extend(r.notes.iter().cloned());
+    RunRow {
+        run: name(&r.run),
+        file: name(&r.file),
+        sha256: name(&r.sha256),
+        kind: kind_words(&r.kind),
+        points: r.reading.points.to_string(),
+        start_offset: or_dash(r.start_offset_s, |v| decimals(v, 2)),
+        noise: or_dash(r.noise_sd, |v| significant(v, 2)),
+        reading: readings[at].letter.clone(),
+        remarks,
+    }
+}
+
+/// How a file was read, without what differs from file to file anyway.
+fn reading_words(n: &ReadingNote) -> String {
+    let mut words = vec![n.format.clone()];
+    let mut add = |label: &str, value: &str| {
+        if !value.is_empty() {
+            words.push(if label.is_empty() { name(value) } else { format!("{label}{}", name(value)) });
+        }
+    };
+    add("", &n.encoding);
+    add("delimiter: ", &n.delimiter);
+    add("decimal mark: ", &n.decimal_mark);
+    add("header rows: ", &n.header_rows.to_string());
+    add("time: column ", &n.time_column);
+    add("in ", &n.time_unit);
+    add("signal: column ", &n.signal_column);
+    add("in ", &n.signal_unit);
+    add("interval: ", &format!("{} s", significant(n.interval_s, 4)));
+    words.join("; ")
+}
+
+fn integration(results: &Results) -> (Vec<IntegrationRow>, Vec<Fact>) {
+    let mut methods: Vec<Fact> = Vec::new();
+    let mut rows: Vec<IntegrationRow> = Vec::new();
+    for run in &results.runs {
+        for (i, p) in results.peaks.iter().filter(|p| p.run == run.run).enumerate() {
+            let at = methods.iter().position(|m| m.value == p.method).unwrap_or_else(|| {
+                methods.push(Fact { name: letter(methods.len()), value: p.method.clone() });
+                methods.len() - 1
+            });
+            let (area, area_u) = with_u(p.area, p.area_u);
+            rows.push(IntegrationRow {
+                run: if i == 0 { name(&run.run) } else { String::new() },
+                compound: p.compound.as_deref().map_or_else(|| "unknown".to_owned(), name),
+                retention: or_dash(p.retention_time_min, |v| decimals(v, 3)),
+                start: decimals(p.start_min, 3),
+                end: decimals(p.end_min, 3),
+                baseline: format!("{}, {}", significant(p.baseline[0], 4), significant(p.baseline[1], 4)),
+                area,
+                area_u,
+                method: methods.get(at).map_or_else(|| MISSING.to_owned(), |m| m.name.clone()),
+            });
+        }
+    }
+    (rows, methods)
+}
+
+/// a, b, …, z, aa, ab, …
+fn letter(index: usize) -> String {
+    let last = char::from(b'a' + (index % 26) as u8);
+    if index < 26 { last.to_string() } else { format!("{}{last}", letter(index / 26 - 1)) }
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn letters_go_on_after_z() {
+        assert_eq!([0, 25, 26, 701, 702].map(super::letter), ["a", "z", "aa", "zz", "aaa"]);
+    }
+}

@@ -1,0 +1,314 @@
+//! From a sample's flasks to its amounts, each with interval, budget and, where a limit was fixed, a decision.
+
+use super::calibrations::{Calibrated, FlaskShots, shared_sources};
+use super::responses::Measured;
+use super::{Injection, Kind, Limit, Study, UsedIn};
+use crate::calibrate::{Unknown, ZeroVariance};
+use crate::compounds;
+use crate::error::{Error, ErrorKind, Result};
+use crate::quantify::{Amount, DecisionRule, Density, Dilution, InternalStandardContent, Materials, Target, Verdict};
+use crate::results::{AmountResult, BudgetEntry, Finding, Severity};
+use crate::units::{ContentUnit, Quantity};
+
+/// All amounts, and the decisions that rest on them.
+pub(super) struct Decided {
+    pub(super) amounts: Vec<AmountResult>,
+    pub(super) decisions: Vec<Finding>,
+}
+
+/// One sample: its name, what it came in as, and its flasks.
+struct Sample {
+    name: String,
+    kind: Kind,
+    flasks: Vec<FlaskShots>,
+}
+
+impl Study {
+    /// Amounts of every calibrated compound in every sample and check standard, and the decisions.
+    pub(super) fn amounts(&self, calibrated: &[Calibrated], measured: &Measured) -> Result<Decided> {
+        let mut decided = Decided { amounts: Vec::new(), decisions: Vec::new() };
+        for sample in self.samples() {
+            for c in calibrated {
+                self.sample_amounts(&sample, c, measured, &mut decided)?;
+            }
+        }
+        // Decisions in the order of the limits, whatever the order of the compounds.
+        let order: Vec<&str> =
+            self.config.decision.iter().flat_map(|d| &d.limits).map(|l| l.compound.as_str()).collect();
+        decided.decisions.sort_by_key(|f| order.iter().position(|c| f.what == decision_name(c)));
+        Ok(decided)
+    }
+
+    /// Samples and check standards with their flasks, in the order of the log. Where the study quantifies by internal
+    /// standard, a flask that holds none is a check, not a sample.
+    fn samples(&self) -> Vec<Sample> {
+        let internal = self.config.internal_standard();
+        let flasks = self.flasks(|i| {
+            i.accepted
+                && matches!(i.kind, Kind::Sample | Kind::CheckStandard)
+                && internal.is_none_or(|name| i.content(name).is_some_and(|c| c.value > 0.0))
+        });
+        let mut samples: Vec<Sample> = Vec::new();
+        for flask in flasks {
+            let first = &self.injections[flask.shots[0]];
+            match samples.iter_mut().find(|s| s.name == first.sample && s.kind == first.kind) {
+                Some(sample) => sample.flasks.push(flask),
+                None => samples.push(Sample { name: first.sample.clone(), kind: first.kind, flasks: vec![flask] }),
+            }
+        }
+        samples
+    }
+
+    fn sample_amounts(
+        &self,
+        sample: &Sample,
+        c: &Calibrated,
+        measured: &Measured,
+        decided: &mut Decided,
+    ) -> Result<()> {
+        let compound = c.compound.as_str();
+        let internal = self.config.internal_standard();
+        let first = &self.injections[sample.flasks[0].shots[0]];
+        let known = first.content(compound).filter(|_| sample.kind == Kind::CheckStandard);
+        // A check standard that states no content of this compound says nothing about it.
+        if sample.kind == Kind::CheckStandard && known.is_none() {
+            return Ok(());
+        }
+        let scales: Vec<Scale> =
+            sample.flasks.iter().map(|f| self.scale(&self.injections[f.shots[0]], internal)).collect::<Result<_>>()?;
+        let mean = Scale::mean(&scales);
+        let mut notes = Vec::new();
+        if scales.iter().any(|s| (s.total() / mean.total() - 1.0).abs() > 0.02) {
+            notes.push(
+                "flasks differ in dilution or internal standard; their responses were brought to the mean, which is \
+                 exact for a line through zero only"
+                    .to_owned(),
+            );
+        }
+        let (mut means, mut variance, mut n_injections) = (Vec::new(), 0.0, 0);
+        for (flask, scale) in sample.flasks.iter().zip(&scales) {
+            let responses = self.responses(&flask.shots, compound, internal, measured)?;
+            let share = scale.total() / mean.total() / responses.len() as f64;
+            means.push(share * responses.iter().map(|r| r.0).sum::<f64>());
+            variance += share * share * responses.iter().map(|r| r.1 * r.1).sum::<f64>();
+            n_injections += responses.len();
+        }
+        let m = means.len() as f64;
+        // Check standards come from another stock: what standards and samples share is not theirs.
+        let shared = match sample.kind {
+            Kind::Sample => shared_sources(&self.config, compound, UsedIn::Samples),
+            _ => Vec::new(),
+        };
+        let unknown = Unknown {
+            label: sample.name.clone(),
+            flask_responses: means,
+            response_u: libm::sqrt(variance / m),
+            shots_per_flask: n_injections as f64 / m,
+            shared,
+            weight: None,
+        };
+        let mut target = Target {
+            n_injections,
+            dilution: Dilution {
+                factor: mean.dilution,
+                relative_u: 0.0,
+                internal_standard: internal.and(self.config.quantification.internal_standard_added),
+            },
+            zero: ZeroVariance::FromCurve,
+            ..Target::new(&sample.name, compound, c.unit)
+        };
+        let find = |target: &Target| match internal {
+            None => Amount::external(&c.curve, &unknown, target),
+            Some(_) => {
+                let content = InternalStandardContent { content: mean.standard, sources: Vec::new() };
+                Amount::internal(&c.curve, &unknown, target, &content, c.volume_cancels.as_ref())
+            }
+        };
+        let amount = find(&target)?;
+        self.decide(sample, compound, c.unit, &amount, &mut decided.decisions)?;
+        let expected = known.map(|k| k.value * amount.dilution_applied);
+        decided.amounts.push(describe(sample, &amount, expected, &notes));
+        // As a mass fraction too, where the densities are known.
+        if c.unit.quantity == Quantity::VolumeFraction && sample.kind == Kind::Sample {
+            let materials = self.materials(compound);
+            if materials.component_density.is_some() && materials.solution_density.is_some() {
+                target.materials = materials;
+                target.unit = ContentUnit::parse("% m/m")?;
+                decided.amounts.push(describe(sample, &find(&target)?, None, &notes));
+            }
+        }
+        Ok(())
+    }
+
+    /// What turns the curve's x into a content: the internal standard's content, and the dilution.
+    fn scale(&self, injection: &Injection, internal: Option<&str>) -> Result<Scale> {
+        let dilution = injection.dilution.unwrap_or(1.0);
+        let Some(name) = internal else { return Ok(Scale { standard: 1.0, dilution }) };
+        let standard = injection.content(name).map(|c| c.value).ok_or_else(|| {
+            Error::new(ErrorKind::Study, format!("the run \"{}\" states no content of {name}", injection.run))
+                .at_line(injection.line)
+        })?;
+        Ok(Scale { standard, dilution })
+    }
+
+    /// Densities of the compound and of the sample, as study.toml or the table of compounds has them.
+    fn materials(&self, compound: &str) -> Materials {
+        let q = &self.config.quantification;
+        let density =
+            |g_per_ml: f64, u: Option<f64>, temperature_c| Density { g_per_ml, u: u.unwrap_or(0.0), temperature_c };
+        let stated = self.config.compound(compound);
+        let component_density = match stated.and_then(|c| c.density_g_ml) {
+            Some(d) => Some(density(d, stated.and_then(|c| c.density_u_g_ml), None)),
+            None => compounds::find(stated.and_then(|c| c.cas.as_deref()).unwrap_or(compound))
+                .and_then(|p| p.density_20_g_ml)
+                .map(|d| density(d.value, d.u, Some(20.0))),
+        };
+        let solution_density = q.sample_density_g_ml.map(|d| density(d, q.sample_density_u_g_ml, None));
+        Materials { component_density, solution_density, ..Materials::default() }
+    }
+
+    /// The decision by the rule fixed beforehand, for each limit of this compound.
+    fn decide(
+        &self,
+        sample: &Sample,
+        compound: &str,
+        unit: ContentUnit,
+        amount: &Amount,
+        decisions: &mut Vec<Finding>,
+    ) -> Result<()> {
+        let Some(rule) = self.config.decision.as_ref().filter(|_| sample.kind == Kind::Sample) else { return Ok(()) };
+        for limit in rule.limits.iter().filter(|l| l.compound == compound) {
+            let ours =
+                limit.unit.in_units_of(unit).map_err(|e| e.at_field("decision.limit.unit").in_file("study.toml"))?;
+            let decision = DecisionRule {
+                low: limit.low.map(|x| x * ours),
+                high: limit.high.map(|x| x * ours),
+                probability: rule.probability,
+            }
+            .decide(&amount.inverse)?;
+            decisions.push(decision_finding(
+                sample,
+                limit,
+                amount,
+                decision.verdict,
+                decision.within,
+                rule.probability,
+            ));
+        }
+        Ok(())
+    }
+}
+
+fn decision_name(compound: &str) -> String {
+    format!("decision: {compound} within its limit")
+}
+
+fn decision_finding(
+    sample: &Sample,
+    limit: &Limit,
+    amount: &Amount,
+    verdict: Verdict,
+    within: Option<f64>,
+    wanted: f64,
+) -> Finding {
+    let (severity, next) = match verdict {
+        Verdict::Accept => (Severity::Pass, None),
+        Verdict::Reject => (Severity::Fail, Some("it is outside: do not use it as if it were within")),
+        Verdict::Undecided => {
+            (Severity::Warn, Some("undecided by the rule fixed beforehand; more flasks narrow the interval"))
+        }
+    };
+    let why = match within {
+        Some(p) => format!(
+            "found {}; the true content lies within the limit with a probability of {}",
+            amount.text(),
+            percent(p)
+        ),
+        None => "too few degrees of freedom for a probability: no decision follows from these data".to_owned(),
+    };
+    Finding {
+        severity,
+        what: decision_name(&limit.compound),
+        figure: within,
+        limit: Some(wanted),
+        origin: limit.origin.clone(),
+        place: sample.name.clone(),
+        why,
+        next: next.map(str::to_owned),
+    }
+}
+
+/// A probability in percent, never rounded to certainty.
+fn percent(p: f64) -> String {
+    match 100.0 * p {
+        x if x > 99.9 => "more than 99.9 %".to_owned(),
+        x if x < 0.1 => "less than 0.1 %".to_owned(),
+        x => format!("{x:.1} %"),
+    }
+}
+
+/// An amount as it stands in the results.
+fn describe(sample: &Sample, amount: &Amount, expected: Option<f64>, notes: &[String]) -> AmountResult {
+    AmountResult {
+        sample: sample.name.clone(),
+        kind: sample.kind.word().to_owned(),
+        compound: amount.compound.clone(),
+        quantity: amount.quantity.words().to_owned(),
+        of: amount.of.clone(),
+        value: amount.value,
+        u: amount.u,
+        dof: amount.dof,
+        coverage_probability: amount.coverage_probability,
+        interval: amount.interval,
+        unit: amount.unit.clone(),
+        n_preparations: amount.n_preparations,
+        n_injections: amount.n_injections,
+        detected: amount.detected,
+        critical_value: amount.critical_value,
+        detection_limit: amount.detection_limit,
+        in_flask: Some(amount.in_flask),
+        dilution_applied: amount.dilution_applied,
+        expected,
+        recovery_percent: expected.filter(|e| *e > 0.0).map(|e| 100.0 * amount.value / e),
+        text: amount.text(),
+        budget: amount
+            .budget
+            .iter()
+            .map(|b| BudgetEntry {
+                source: b.source.clone(),
+                scope: b.scope.word().to_owned(),
+                evaluation: b.evaluation.to_owned(),
+                contribution: b.contribution,
+                share: b.share,
+                dof: b.dof,
+            })
+            .collect(),
+        notes: amount.notes.iter().map(ToString::to_string).chain(notes.iter().cloned()).collect(),
+    }
+}
+
+/// What multiplies x: the internal standard's content (1 without one), and the dilution as logged.
+#[derive(Clone, Copy)]
+struct Scale {
+    standard: f64,
+    dilution: f64,
+}
+
+impl Scale {
+    fn total(self) -> f64 {
+        self.standard * self.dilution
+    }
+
+    /// Means over flasks; with equal flasks, theirs to the last bit.
+    fn mean(scales: &[Scale]) -> Scale {
+        let first = scales[0];
+        let mean = |f: fn(&Scale) -> f64| {
+            if scales.iter().all(|s| f(s) == f(&first)) {
+                f(&first)
+            } else {
+                scales.iter().map(f).sum::<f64>() / scales.len() as f64
+            }
+        };
+        Scale { standard: mean(|s| s.standard), dilution: mean(|s| s.dilution) }
+    }
+}

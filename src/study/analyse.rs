@@ -1,0 +1,300 @@
+//! All stages in their order: peaks → names → calibrations → amounts → findings.
+
+use std::fmt;
+use std::path::{Path, PathBuf};
+
+use super::amounts::Decided;
+use super::calibrations::{Calibrated, quantification_words};
+use super::responses::Measured;
+use super::write;
+use super::{Study, StudyConfig};
+use crate::check::{self, CheckLimits};
+use crate::error::{Error, ErrorKind, Result};
+use crate::peaks::PeakList;
+use crate::results::{
+    AmountResult, CalibrationPoint, CalibrationResult, Coefficient, CurvePoint, LackOfFitResult, Program, Results,
+    RunResult, SCHEMA, StudyHead, VolumeCancelsResult,
+};
+
+/// A study with all that was worked out of it.
+///
+/// ```no_run
+/// use vialbook::Study;
+/// let analysis = Study::open("demo")?.analyse()?;
+/// analysis.amount("recovered eluent", "2-propanol")?;
+/// analysis.save("demo/results")?;
+/// # Ok::<(), vialbook::Error>(())
+/// ```
+#[derive(Clone)]
+pub struct Analysis {
+    pub(crate) study: Study,
+    results: Results,
+    lists: Vec<PeakList>,
+}
+
+impl Study {
+    /// Runs all stages: peaks, names, calibrations, amounts, findings. The study itself is not changed.
+    ///
+    /// # Errors
+    /// Standards that support no curve, a compound that no window can be given: each says which and what to do.
+    /// What is doubtful but has a number is no error; it carries a note, and a finding.
+    pub fn analyse(&self) -> Result<Analysis> {
+        let measured = self.measure()?;
+        let calibrated = self.calibrate(&measured)?;
+        let Decided { amounts, decisions } = self.amounts(&calibrated, &measured)?;
+        let mut results = Results {
+            schema: SCHEMA.to_owned(),
+            program: Program { name: env!("CARGO_PKG_NAME").to_owned(), version: env!("CARGO_PKG_VERSION").to_owned() },
+            study: StudyHead {
+                title: self.config.title.clone(),
+                question: self.config.question.clone(),
+                date: self.config.date.clone(),
+                simulated: self.config.simulated,
+                study_sha256: self.study_sha256.clone(),
+                injections_sha256: self.injections_sha256.clone(),
+            },
+            runs: self.run_results(&measured),
+            peaks: measured.runs.iter().flat_map(|m| m.peaks.iter().map(|n| n.result(&m.list.run))).collect(),
+            calibrations: calibrated.iter().map(|c| self.calibration_result(c)).collect(),
+            amounts,
+            findings: Vec::new(),
+        };
+        let q = &self.config.quantification;
+        let limits = CheckLimits { deviation_percent: q.accepted_deviation_percent, ..CheckLimits::default() };
+        let internal = self.config.internal_standard();
+        let without: Vec<String> = match internal {
+            Some(name) => self
+                .injections
+                .iter()
+                .filter(|i| i.content(name).is_none_or(|c| c.value == 0.0))
+                .map(|i| i.run.clone())
+                .collect(),
+            None => Vec::new(),
+        };
+        results.findings = decisions;
+        results.findings.extend(check::findings(&results, &limits, internal, &without));
+        Ok(Analysis { study: self.clone(), results, lists: measured.runs.into_iter().map(|m| m.list).collect() })
+    }
+
+    fn run_results(&self, measured: &Measured) -> Vec<RunResult> {
+        self.injections
+            .iter()
+            .zip(&self.runs)
+            .zip(&measured.runs)
+            .map(|((i, run), m)| RunResult {
+                run: i.run.clone(),
+                file: i.file.clone(),
+                sha256: run.provenance.sha256.clone(),
+                kind: i.kind.word().to_owned(),
+                sample: i.sample.clone(),
+                preparation: i.preparation.clone(),
+                replicate: i.replicate.clone(),
+                time: i.time.clone(),
+                accepted: i.accepted,
+                reason: i.reason.clone(),
+                start_offset_s: m.start_offset_s,
+                noise_sd: Some(m.list.noise.sd).filter(|s| s.is_finite()),
+                signal_unit: run.trace.signal_unit().to_owned(),
+                reading: run.provenance.reading.clone(),
+                notes: self.run_notes(i),
+            })
+            .collect()
+    }
+
+    /// The log's own remark, and a volume outside the instrument's range.
+    fn run_notes(&self, i: &super::Injection) -> Vec<String> {
+        let mut notes: Vec<String> = i.note.iter().cloned().collect();
+        let limits = &self.config.instrument;
+        if let Some(v) = i.volume_ul.filter(|v| !(limits.volume_min_ul..=limits.volume_max_ul).contains(v)) {
+            notes.push(format!(
+                "{v} µL lies outside the instrument's {} to {} µL; inject within it",
+                limits.volume_min_ul, limits.volume_max_ul
+            ));
+        }
+        notes
+    }
+
+    fn calibration_result(&self, c: &Calibrated) -> CalibrationResult {
+        let curve = &c.curve;
+        let internal = self.config.internal_standard();
+        let area_unit = self.runs.first().map(|r| r.trace.area_unit()).unwrap_or_default();
+        let (x_label, x_unit, y_label, y_unit) = match internal {
+            Some(name) => {
+                let same = c.standard_unit.is_none_or(|u| u == c.unit);
+                let unit = if same {
+                    String::new()
+                } else {
+                    format!("({})/({})", c.unit.symbol, c.standard_unit.map_or("", |u| u.symbol))
+                };
+                (
+                    format!("content ratio, {} to {name}", c.compound),
+                    unit,
+                    format!("area ratio, {} to {name}", c.compound),
+                    String::new(),
+                )
+            }
+            None => (c.unit.quantity.words().to_owned(), c.unit.symbol.to_owned(), "area".to_owned(), area_unit),
+        };
+        let [low, high] = curve.range;
+        let (from, to) = (low.min(0.0), high + 0.05 * (high - low).abs());
+        const STEPS: usize = 60;
+        let grid = (0..=STEPS).map(|i| from + (to - from) * i as f64 / STEPS as f64);
+        let limits = c.limits.as_ref();
+        CalibrationResult {
+            compound: c.compound.clone(),
+            quantification: quantification_words(self.config.quantification.by).to_owned(),
+            internal_standard: internal.map(str::to_owned),
+            model: curve.model.words().to_owned(),
+            weights: curve.weighting.words().to_owned(),
+            x_label,
+            x_unit,
+            y_label,
+            y_unit,
+            coefficients: curve
+                .coefficients
+                .iter()
+                .map(|k| Coefficient { name: k.name.to_owned(), value: k.value })
+                .collect(),
+            standard_errors: curve.coefficients.iter().map(|k| k.standard_error).collect(),
+            covariance: curve.covariance.clone(),
+            residual_sd: curve.residual_sd,
+            relative_sd: curve.rho,
+            dof: curve.dof,
+            r_squared: curve.r_squared,
+            range: curve.range,
+            lack_of_fit: curve.lack_of_fit.as_ref().filter(|l| l.f.is_finite()).map(|l| LackOfFitResult {
+                f: l.f,
+                dof: l.dof,
+                p_value: l.p_value,
+                power: l.sag().map(|sag| {
+                    format!(
+                        "a sag of {} % of the top response would be found with 80 % power",
+                        crate::estimate::significant(100.0 * sag, 2)
+                    )
+                }),
+            }),
+            volume_cancels: c.volume_cancels.as_ref().map(|v| VolumeCancelsResult {
+                slope: v.slope,
+                slope_se: v.slope_se,
+                p_value: v.p_value,
+                detectable_slope: v.detectable_slope,
+                cancels: v.cancels,
+            }),
+            critical_value: limits.map(|l| l.critical_content),
+            detection_limit: limits.and_then(|l| l.detection_limit),
+            quantitation_limit: limits.and_then(|l| l.quantitation_limit),
+            limit_method: limits.map(|l| l.method.clone()),
+            points: curve
+                .points
+                .iter()
+                .map(|p| CalibrationPoint {
+                    label: p.flask.label.clone(),
+                    x: p.flask.content,
+                    y: p.flask.response,
+                    y_u: p.flask.response_u,
+                    shots: p.flask.shots,
+                    residual: Some(p.residual),
+                    standardised_residual: p.standardised_residual,
+                    leverage: p.leverage,
+                    back_calculated: Some(p.back_calculated),
+                    deviation_percent: p.deviation_percent,
+                    excluded: p.flask.excluded.clone(),
+                })
+                .collect(),
+            coverage_probability: curve.level,
+            curve: grid.map(|x| CurvePoint { x, y: curve.predict(x), half_width: curve.band(x) }).collect(),
+            notes: curve
+                .notes
+                .iter()
+                .map(ToString::to_string)
+                .chain(limits.into_iter().flat_map(|l| l.notes.iter().map(ToString::to_string)))
+                .collect(),
+        }
+    }
+}
+
+impl Analysis {
+    /// The results as data, as they stand in `results.json`.
+    pub fn results(&self) -> &Results {
+        &self.results
+    }
+
+    /// The study they are about.
+    pub fn study(&self) -> &Study {
+        &self.study
+    }
+
+    /// What study.toml says.
+    pub fn config(&self) -> &StudyConfig {
+        self.study.config()
+    }
+
+    /// The peaks that were found in a run, before naming.
+    ///
+    /// # Errors
+    /// No run of that name.
+    pub fn peaks(&self, run: &str) -> Result<PeakList> {
+        self.lists
+            .iter()
+            .find(|l| l.run == run)
+            .cloned()
+            .ok_or_else(|| Error::new(ErrorKind::NotFound, format!("no run is named \"{run}\"")))
+    }
+
+    /// The calibration of a compound.
+    ///
+    /// # Errors
+    /// No calibration of that name; the hint lists those there are.
+    pub fn calibration(&self, compound: &str) -> Result<CalibrationResult> {
+        self.results.calibrations.iter().find(|c| c.compound == compound).cloned().ok_or_else(|| {
+            let names: Vec<&str> = self.results.calibrations.iter().map(|c| c.compound.as_str()).collect();
+            Error::new(ErrorKind::NotFound, format!("no calibration of \"{compound}\""))
+                .hint(format!("calibrated: {}", names.join(", ")))
+        })
+    }
+
+    /// The amount of a compound in a sample, in the first quantity worked out.
+    ///
+    /// # Errors
+    /// No such amount; the hint lists samples and compounds.
+    pub fn amount(&self, sample: &str, compound: &str) -> Result<AmountResult> {
+        let all = &self.results.amounts;
+        all.iter().find(|a| a.sample == sample && a.compound == compound).cloned().ok_or_else(|| {
+            let mut names: Vec<String> = all.iter().map(|a| format!("{} in {}", a.compound, a.sample)).collect();
+            names.dedup();
+            Error::new(ErrorKind::NotFound, format!("no amount of \"{compound}\" in \"{sample}\""))
+                .hint(format!("there are: {}", names.join(", ")))
+        })
+    }
+
+    /// Writes `results.json` and the CSV tables into a folder, each file whole or not at all.
+    ///
+    /// # Errors
+    /// A file that cannot be written.
+    pub fn save(&self, folder: impl AsRef<Path>) -> Result<PathBuf> {
+        write::write_results(&self.results, folder.as_ref())
+    }
+
+    /// The text of `results.json`.
+    ///
+    /// # Errors
+    /// None for results of this program.
+    pub fn json(&self) -> Result<Vec<u8>> {
+        write::json(&self.results)
+    }
+}
+
+impl fmt::Debug for Analysis {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let r = &self.results;
+        write!(
+            f,
+            "Analysis({:?}: {} runs, {} calibrations, {} amounts, {} findings)",
+            r.study.title,
+            r.runs.len(),
+            r.calibrations.len(),
+            r.amounts.len(),
+            r.findings.len()
+        )
+    }
+}

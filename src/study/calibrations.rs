@@ -1,0 +1,257 @@
+//! Flasks from shots, a curve per analyte, and what of it goes into the results.
+
+use std::collections::BTreeMap;
+
+use super::responses::Measured;
+use super::{
+    Injection, Kind, ModelChoice, QuantifyBy, Role, Scope, Solution, Study, StudyConfig, UsedIn, WeightChoice,
+};
+use crate::calibrate::{
+    CalibrationOptions, Curve, Flask, FlaskTypeB, LimitOptions, Limits, Model, SharedSource, Weighting, ZeroVariance,
+};
+use crate::error::{Error, ErrorKind, Result};
+use crate::quantify::VolumeCancels;
+use crate::units::ContentUnit;
+
+/// A curve with what is needed to use it.
+pub(super) struct Calibrated {
+    pub(super) compound: String,
+    pub(super) curve: Curve,
+    pub(super) limits: Option<Limits>,
+    pub(super) volume_cancels: Option<VolumeCancels>,
+    /// Unit of the contents in the flasks.
+    pub(super) unit: ContentUnit,
+    /// Unit of the internal standard's content, where the curve is one of ratios.
+    pub(super) standard_unit: Option<ContentUnit>,
+}
+
+/// One flask of injections: indices into the study's injections, all of one sample and preparation.
+pub(super) struct FlaskShots {
+    pub(super) label: String,
+    pub(super) shots: Vec<usize>,
+}
+
+impl Study {
+    /// Injections that pass `wanted`, grouped by flask in the order of their first shot.
+    pub(super) fn flasks(&self, wanted: impl Fn(&Injection) -> bool) -> Vec<FlaskShots> {
+        let mut flasks: Vec<FlaskShots> = Vec::new();
+        for (i, injection) in self.injections.iter().enumerate().filter(|(_, x)| wanted(x)) {
+            let label = injection.flask();
+            match flasks.iter_mut().find(|f| f.label == label) {
+                Some(flask) => flask.shots.push(i),
+                None => flasks.push(FlaskShots { label, shots: vec![i] }),
+            }
+        }
+        flasks
+    }
+
+    /// A curve for every analyte that standards hold.
+    pub(super) fn calibrate(&self, measured: &Measured) -> Result<Vec<Calibrated>> {
+        let analytes = self.config.compounds.iter().filter(|c| c.role == Role::Analyte);
+        analytes.filter_map(|c| self.calibrate_one(&c.name, measured).transpose()).collect()
+    }
+
+    /// `None` where no standard holds the compound.
+    fn calibrate_one(&self, compound: &str, measured: &Measured) -> Result<Option<Calibrated>> {
+        let q = &self.config.quantification;
+        let standards = self.flasks(|i| i.kind == Kind::Standard && i.content(compound).is_some());
+        let Some(first) = standards.first() else { return Ok(None) };
+        let unit_of = |i: usize, name: &str| self.injections[i].content(name).map(|c| c.unit);
+        let Some(unit) = unit_of(first.shots[0], compound) else { return Ok(None) };
+        let internal = self.config.internal_standard();
+        let standard_unit = internal.and_then(|name| unit_of(first.shots[0], name));
+
+        let mut flasks = Vec::with_capacity(standards.len());
+        for flask in &standards {
+            flasks.push(self.standard_flask(flask, compound, internal, measured)?);
+        }
+        let options = CalibrationOptions {
+            compound: compound.to_owned(),
+            model: match q.model {
+                ModelChoice::Line => Model::Line,
+                ModelChoice::ThroughZero => Model::ThroughZero,
+                ModelChoice::InverseRegressionLine => Model::InverseRegressionLine,
+            },
+            weighting: match q.weights {
+                WeightChoice::TwoPart => Weighting::TwoPart,
+                WeightChoice::InverseSquare => Weighting::InverseSquare,
+                WeightChoice::None => Weighting::None,
+            },
+            level: q.level,
+            shared: shared_sources(&self.config, compound, UsedIn::Standards),
+            flask_type_b: flask_type_b(&self.config, compound),
+        };
+        let curve = Curve::fit(&flasks, &options)?;
+        let limits = curve.limits(&self.limit_options(self.least_sample_flasks())).ok();
+        let volume_cancels = match internal {
+            Some(name) => self.volume_cancels(compound, name, measured),
+            None => None,
+        };
+        Ok(Some(Calibrated { compound: compound.to_owned(), curve, limits, volume_cancels, unit, standard_unit }))
+    }
+
+    /// One standard flask: content (or ratio of contents) against mean response over its accepted shots.
+    fn standard_flask(
+        &self,
+        flask: &FlaskShots,
+        compound: &str,
+        internal: Option<&str>,
+        measured: &Measured,
+    ) -> Result<Flask> {
+        let contents: Vec<f64> =
+            flask.shots.iter().map(|&i| self.x_of(i, compound, internal)).collect::<Result<_>>()?;
+        let odd = contents.iter().position(|x| *x != contents[0]);
+        if let Some(odd) = odd {
+            let i = &self.injections[flask.shots[odd]];
+            return Err(Error::new(
+                ErrorKind::Study,
+                format!("shots of the flask \"{}\" state different contents of {compound}", flask.label),
+            )
+            .at_line(i.line)
+            .hint("one flask has one content; give another flask another name in the column \"preparation\""));
+        }
+        let accepted: Vec<usize> = flask.shots.iter().copied().filter(|&i| self.injections[i].accepted).collect();
+        // A flask that is left out keeps its place in the plot: its rejected shots show where it would lie.
+        let (shots, excluded) = match accepted.is_empty() {
+            false => (accepted, None),
+            true => (flask.shots.clone(), Some(self.reasons(&flask.shots))),
+        };
+        let responses = self.responses(&shots, compound, internal, measured)?;
+        let (values, us): (Vec<f64>, Vec<f64>) = responses.into_iter().unzip();
+        Ok(Flask { excluded, ..Flask::from_shots(flask.label.clone(), contents[0], &values, &us) })
+    }
+
+    /// x of one injection: the content, or its ratio to that of the internal standard.
+    fn x_of(&self, i: usize, compound: &str, internal: Option<&str>) -> Result<f64> {
+        let injection = &self.injections[i];
+        let content = |name: &str| {
+            injection.content(name).map(|c| c.value).ok_or_else(|| {
+                Error::new(ErrorKind::Study, format!("the standard \"{}\" states no content of {name}", injection.run))
+                    .at_line(injection.line)
+                    .hint(format!("fill in the column of {name}; 0 where it holds none"))
+            })
+        };
+        let own = content(compound)?;
+        match internal {
+            None => Ok(own),
+            Some(name) => {
+                let standard = content(name)?;
+                if standard <= 0.0 {
+                    return Err(Error::new(
+                        ErrorKind::Study,
+                        format!("the standard \"{}\" holds no internal standard ({name})", injection.run),
+                    )
+                    .at_line(injection.line));
+                }
+                Ok(own / standard)
+            }
+        }
+    }
+
+    /// Responses of shots with their uncertainty from the traces: areas, or ratios to the internal standard's.
+    pub(super) fn responses(
+        &self,
+        shots: &[usize],
+        compound: &str,
+        internal: Option<&str>,
+        measured: &Measured,
+    ) -> Result<Vec<(f64, f64)>> {
+        shots
+            .iter()
+            .map(|&i| {
+                let (area, u) = measured.area(i, compound)?;
+                let Some(name) = internal else { return Ok((area, u)) };
+                let (standard, standard_u) = measured.area(i, name)?;
+                if standard <= 3.0 * standard_u {
+                    return Err(Error::new(
+                        ErrorKind::Data,
+                        format!(
+                            "the internal standard ({name}) does not show in the run \"{}\"",
+                            self.injections[i].run
+                        ),
+                    )
+                    .at_line(self.injections[i].line)
+                    .hint("reject the run with its reason, or leave the internal standard's content empty"));
+                }
+                let ratio = area / standard;
+                Ok((ratio, libm::hypot(u / standard, ratio * standard_u / standard)))
+            })
+            .collect()
+    }
+
+    fn reasons(&self, shots: &[usize]) -> String {
+        let mut reasons: Vec<&str> = shots.iter().filter_map(|&i| self.injections[i].reason.as_deref()).collect();
+        reasons.dedup();
+        reasons.join("; ")
+    }
+
+    /// Limits for samples of `flasks` flasks, with the variance at zero that the curve gives.
+    pub(super) fn limit_options(&self, flasks: usize) -> LimitOptions {
+        LimitOptions { flasks, zero: ZeroVariance::FromCurve, ..LimitOptions::default() }
+    }
+
+    /// Flasks of the sample that has fewest; 1 where there is no sample.
+    fn least_sample_flasks(&self) -> usize {
+        let mut count: BTreeMap<&str, usize> = BTreeMap::new();
+        for f in self.flasks(|i| i.kind == Kind::Sample && i.accepted) {
+            *count.entry(self.injections[f.shots[0]].sample.as_str()).or_default() += 1;
+        }
+        count.values().copied().min().unwrap_or(1)
+    }
+
+    /// Rule of the internal standard: does the injected volume cancel in the ratio? All flasks with two shots speak.
+    fn volume_cancels(&self, compound: &str, internal: &str, measured: &Measured) -> Option<VolumeCancels> {
+        let flasks = self.flasks(|i| {
+            i.accepted
+                && matches!(i.kind, Kind::Standard | Kind::CheckStandard | Kind::Sample)
+                && i.content(internal).is_some_and(|c| c.value > 0.0)
+        });
+        let shots: Vec<Vec<[f64; 2]>> = flasks
+            .iter()
+            .map(|f| {
+                f.shots
+                    .iter()
+                    .filter_map(|&i| Some([measured.area(i, compound).ok()?.0, measured.area(i, internal).ok()?.0]))
+                    .filter(|pair| pair.iter().all(|a| *a > 0.0))
+                    .collect()
+            })
+            .collect();
+        VolumeCancels::of(&shots)
+    }
+}
+
+/// Sources common to all flasks of one side; what both sides share cancels and is in neither list.
+pub(super) fn shared_sources(config: &StudyConfig, compound: &str, side: UsedIn) -> Vec<SharedSource> {
+    sources(config, compound, side, Scope::Shared)
+        .map(|(solution, name, u)| SharedSource::new(format!("{}: {name}", solution.name), u))
+        .collect()
+}
+
+/// What is known beforehand about one flask of the standards, root sum of squares.
+fn flask_type_b(config: &StudyConfig, compound: &str) -> Option<FlaskTypeB> {
+    let sum: f64 = sources(config, compound, UsedIn::Standards, Scope::Flask).map(|(_, _, u)| u * u).sum();
+    (sum > 0.0).then(|| FlaskTypeB { relative_u: libm::sqrt(sum), dof: None })
+}
+
+fn sources<'a>(
+    config: &'a StudyConfig,
+    compound: &'a str,
+    side: UsedIn,
+    scope: Scope,
+) -> impl Iterator<Item = (&'a Solution, &'a str, f64)> {
+    config.solutions.iter().filter(move |s| s.used_in == side).flat_map(move |solution| {
+        solution
+            .sources
+            .iter()
+            .filter(move |s| s.scope == scope && s.touches(compound))
+            .filter_map(move |s| Some((solution, s.name.as_str(), s.standard()?)))
+    })
+}
+
+/// "internal standard" or "external standard".
+pub(super) fn quantification_words(by: QuantifyBy) -> &'static str {
+    match by {
+        QuantifyBy::InternalStandard => "internal standard",
+        QuantifyBy::ExternalStandard => "external standard",
+    }
+}

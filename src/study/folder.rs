@@ -1,0 +1,200 @@
+//! A study as it stands on disk, or in memory: configuration, injection log, runs.
+
+use std::collections::BTreeMap;
+use std::fmt;
+use std::path::{Path, PathBuf};
+
+use rayon::prelude::*;
+use sha2::{Digest, Sha256};
+
+use super::{Injection, QuantifyBy, StudyConfig, read_log};
+use crate::error::{Error, ErrorKind, Result};
+use crate::read;
+use crate::trace::Run;
+
+/// A study: what was planned, what was injected, what was recorded. Nothing is computed yet.
+///
+/// ```no_run
+/// use vialbook::Study;
+/// let study = Study::open("recovered-eluent")?;
+/// let run = study.run("level-3a-1")?;
+/// # Ok::<(), vialbook::Error>(())
+/// ```
+#[derive(Clone)]
+pub struct Study {
+    pub(super) root: Option<PathBuf>,
+    pub(super) config: StudyConfig,
+    pub(super) injections: Vec<Injection>,
+    /// In the order of the injections.
+    pub(super) runs: Vec<Run>,
+    pub(super) study_sha256: String,
+    pub(super) injections_sha256: String,
+}
+
+impl Study {
+    /// Opens a study folder: `study.toml`, `injections.csv` and the traces that it names, all read-only.
+    ///
+    /// # Errors
+    /// A missing or unreadable file, a contradiction, a path that leads out of the folder: each with its place.
+    pub fn open(folder: impl AsRef<Path>) -> Result<Study> {
+        let folder = folder.as_ref();
+        if !folder.is_dir() {
+            return Err(Error::new(ErrorKind::NotFound, "no such study folder")
+                .in_file(folder)
+                .hint("vialbook new DIR makes one"));
+        }
+        let (toml, log) = (folder.join("study.toml"), folder.join("injections.csv"));
+        let config = StudyConfig::read(&toml)?;
+        let names: Vec<String> = config.compounds.iter().map(|c| c.name.clone()).collect();
+        let injections = read_log(&log, &names)?;
+        let runs = read_runs(folder, &config, &injections).map_err(|e| e.in_file(&log))?;
+        let study = Study {
+            root: Some(folder.to_path_buf()),
+            study_sha256: hash_file(&toml)?,
+            injections_sha256: hash_file(&log)?,
+            config,
+            injections,
+            runs,
+        };
+        study.check().map_err(|e| e.in_file(&log))?;
+        Ok(study)
+    }
+
+    /// A study from parts in memory: simulations, classes, tests.
+    ///
+    /// # Errors
+    /// Another number of runs than of injections, or a contradiction between them and the configuration.
+    pub fn from_parts(config: StudyConfig, injections: Vec<Injection>, mut runs: Vec<Run>) -> Result<Study> {
+        config.check()?;
+        for run in runs.iter_mut().filter(|r| r.provenance.sha256.is_empty()) {
+            // A run that was never a file is told apart by its signal.
+            let bytes: Vec<u8> = run.trace.signal().iter().flat_map(|y| y.to_le_bytes()).collect();
+            run.provenance.sha256 = hash(&bytes);
+        }
+        if injections.len() != runs.len() {
+            return Err(Error::new(
+                ErrorKind::Study,
+                format!("{} injections but {} runs; one run per injection is wanted", injections.len(), runs.len()),
+            ));
+        }
+        let none = hash(b"");
+        let study = Study { root: None, config, injections, runs, study_sha256: none.clone(), injections_sha256: none };
+        study.check()?;
+        Ok(study)
+    }
+
+    /// The folder it was opened from.
+    pub fn folder(&self) -> Option<&Path> {
+        self.root.as_deref()
+    }
+
+    /// What study.toml says.
+    pub fn config(&self) -> &StudyConfig {
+        &self.config
+    }
+
+    /// The injection log.
+    pub fn injections(&self) -> &[Injection] {
+        &self.injections
+    }
+
+    /// The runs, in the order of the injection log.
+    pub fn runs(&self) -> &[Run] {
+        &self.runs
+    }
+
+    /// One run by its name in the injection log.
+    ///
+    /// # Errors
+    /// No run of that name; the hint lists those there are.
+    pub fn run(&self, name: &str) -> Result<Run> {
+        self.runs.iter().find(|r| r.name == name).cloned().ok_or_else(|| {
+            let names: Vec<&str> = self.runs.iter().map(|r| r.name.as_str()).collect();
+            Error::new(ErrorKind::NotFound, format!("no run is named \"{name}\""))
+                .hint(format!("runs: {}", names.join(", ")))
+        })
+    }
+
+    /// Contradictions between the log and the configuration.
+    fn check(&self) -> Result<()> {
+        let q = &self.config.quantification;
+        for i in &self.injections {
+            if let Some(method) = &i.method
+                && !self.config.methods.is_empty()
+                && !self.config.methods.iter().any(|m| &m.name == method)
+            {
+                let known: Vec<&str> = self.config.methods.iter().map(|m| m.name.as_str()).collect();
+                return Err(Error::new(ErrorKind::Study, format!("the method \"{method}\" is not in study.toml"))
+                    .at_line(i.line)
+                    .hint(format!("methods there: {}", known.join(", "))));
+            }
+            if q.by == QuantifyBy::InternalStandard
+                && q.internal_standard_added.is_none()
+                && i.dilution.is_some_and(|d| d != 1.0)
+            {
+                return Err(Error::new(
+                    ErrorKind::Ambiguous,
+                    format!("the run \"{}\" was diluted, but nothing says when the internal standard went in", i.run),
+                )
+                .at_line(i.line)
+                .hint(
+                    "in study.toml, under [quantification], add internal_standard_added = \"after_dilution\" (into the \
+                     flask that was filled up) or \"before_dilution\" (into the sample)",
+                ));
+            }
+        }
+        Ok(())
+    }
+}
+
+impl fmt::Debug for Study {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(
+            f,
+            "Study({:?}, {} injections, {} compounds)",
+            self.config.title,
+            self.injections.len(),
+            self.config.compounds.len()
+        )
+    }
+}
+
+/// Reads each file once, on all cores; an injection gets its run under its own name.
+fn read_runs(folder: &Path, config: &StudyConfig, injections: &[Injection]) -> Result<Vec<Run>> {
+    let mut paths: BTreeMap<&str, (PathBuf, u64)> = BTreeMap::new();
+    for i in injections {
+        if !paths.contains_key(i.file.as_str()) {
+            let path = read::inside(folder, &i.file).map_err(|e| e.at_line(i.line))?;
+            paths.insert(&i.file, (path, i.line));
+        }
+    }
+    let read: BTreeMap<&str, Run> = paths
+        .into_par_iter()
+        .map(|(file, (path, _))| Ok((file, read::read_run(&path, &config.reading)?)))
+        .collect::<Result<Vec<_>>>()?
+        .into_iter()
+        .collect();
+    injections
+        .iter()
+        .map(|i| {
+            let mut run = read[i.file.as_str()].clone();
+            run.name = i.run.clone();
+            run.provenance.file = PathBuf::from(&i.file);
+            let unit = if run.trace.signal_unit().is_empty() { config.detector.unit.as_deref() } else { None };
+            if let Some(unit) = unit {
+                run.trace = run.trace.with_unit(unit);
+                run.provenance.reading.signal_unit = format!("{unit}, as study.toml says");
+            }
+            run.trace = run.trace.with_detector_limits(config.detector.step, config.detector.full_scale);
+            Ok(run)
+        })
+        .collect()
+}
+
+fn hash_file(path: &Path) -> Result<String> {
+    Ok(hash(&std::fs::read(path).map_err(|e| Error::io("read", path, e))?))
+}
+
+pub(super) fn hash(bytes: &[u8]) -> String {
+    Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
+}

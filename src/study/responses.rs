@@ -1,0 +1,272 @@
+//! One area per compound and run: the named peak's, a fixed window's, or a forced window's where no peak was found.
+//!
+//! Peak finding never gates a number: a blank or a non-detect is integrated at the expected time, over the span
+//! that the standards' peaks take there.
+
+use std::collections::BTreeMap;
+
+use rayon::prelude::*;
+
+use super::{Kind, Role, Study, StudyConfig, WindowBaseline};
+use crate::error::{Error, ErrorKind, Result};
+use crate::identify::{ExpectedTime, Naming, ReferenceTime, references_from};
+use crate::peaks::{BaselineEnds, Detect, Peak, PeakList};
+use crate::results::PeakResult;
+use crate::trace::Run;
+
+/// What was measured in every run, in the order of the injections.
+pub(super) struct Measured {
+    pub(super) runs: Vec<MeasuredRun>,
+}
+
+/// What was measured in one run.
+pub(super) struct MeasuredRun {
+    pub(super) list: PeakList,
+    pub(super) start_offset_s: Option<f64>,
+    /// All peaks in the order of time; forced and fixed windows among them.
+    pub(super) peaks: Vec<Named>,
+}
+
+/// A peak or window with the compound that it is consistent with.
+pub(super) struct Named {
+    pub(super) peak: Peak,
+    pub(super) compound: Option<String>,
+    pub(super) probability: Option<f64>,
+    pub(super) evidence: String,
+}
+
+/// Where a compound's peak lies in the standards: start and end about its apex, in minutes.
+struct Span {
+    before_min: f64,
+    after_min: f64,
+}
+
+impl Measured {
+    /// Area of a compound in an injection, with its uncertainty from the trace.
+    ///
+    /// # Errors
+    /// The compound has neither a peak nor a window there.
+    pub(super) fn area(&self, injection: usize, compound: &str) -> Result<(f64, f64)> {
+        let run = &self.runs[injection];
+        run.peaks
+            .iter()
+            .find(|n| n.compound.as_deref() == Some(compound))
+            .map(|n| (n.peak.area, n.peak.area_u))
+            .ok_or_else(|| {
+                Error::new(
+                    ErrorKind::Data,
+                    format!(
+                        "{compound} was found in no standard, so the run \"{}\" has no window for it",
+                        run.list.run
+                    ),
+                )
+                .hint("state its retention_min and window_min in study.toml, or integrate_min = [start, end]")
+            })
+    }
+}
+
+impl Study {
+    /// Peaks, names and forced windows of all runs, on all cores.
+    pub(super) fn measure(&self) -> Result<Measured> {
+        let detect = detect_options(&self.config);
+        let lists: Vec<PeakList> = self.runs.par_iter().map(|r| r.find_peaks(&detect)).collect::<Result<_>>()?;
+        let references = self.references(&lists);
+        let naming = Naming {
+            start_offset_limit_s: self
+                .config
+                .peaks
+                .start_offset_limit_s
+                .unwrap_or(Naming::default().start_offset_limit_s),
+            ..Naming::default()
+        };
+        let isothermal = |i: usize| self.is_isothermal(i);
+        let mut runs: Vec<MeasuredRun> = lists
+            .into_par_iter()
+            .enumerate()
+            .map(|(i, mut list)| {
+                if !isothermal(i) {
+                    // Plate numbers are isothermal quantities.
+                    list.peaks.iter_mut().for_each(|p| p.plates_half_height = None);
+                }
+                let named = list.identify(&references, &naming)?;
+                let peaks = named
+                    .peaks
+                    .into_iter()
+                    .map(|n| Named {
+                        peak: n.peak,
+                        compound: n.compound,
+                        probability: n.identity_probability,
+                        evidence: n.evidence,
+                    })
+                    .collect();
+                Ok(MeasuredRun { list, start_offset_s: named.start_offset_s, peaks })
+            })
+            .collect::<Result<_>>()?;
+
+        let spans = self.spans(&runs);
+        for (run, measured) in self.runs.iter().zip(&mut runs) {
+            self.add_windows(run, measured, &references, &spans, &detect)?;
+        }
+        Ok(Measured { runs })
+    }
+
+    /// Retention times learnt from the standards, for compounds that are looked for by time.
+    fn references(&self, lists: &[PeakList]) -> Vec<ReferenceTime> {
+        let expected: Vec<ExpectedTime> = self
+            .config
+            .compounds
+            .iter()
+            .filter(|c| c.integrate_min.is_none())
+            .filter_map(|c| {
+                let time_min = c.retention_min?;
+                // Common practice: a hand-started run keeps its peaks within about 4 % or 6 s.
+                let half_width_min = c.window_min.unwrap_or((0.04 * time_min).max(0.1));
+                Some(ExpectedTime { compound: c.name.clone(), time_min, half_width_min })
+            })
+            .collect();
+        let standards: Vec<&PeakList> = self
+            .injections
+            .iter()
+            .zip(lists)
+            .filter(|(i, _)| {
+                i.accepted && matches!(i.kind, Kind::Standard | Kind::CheckStandard | Kind::SingleCompound)
+            })
+            .map(|(_, list)| list)
+            .collect();
+        references_from(&standards, &expected)
+    }
+
+    /// True where the run's method is known to hold one temperature.
+    fn is_isothermal(&self, injection: usize) -> bool {
+        let method = match &self.injections[injection].method {
+            Some(name) => self.config.methods.iter().find(|m| &m.name == name),
+            None => self.config.methods.first().filter(|_| self.config.methods.len() == 1),
+        };
+        method.is_some_and(|m| m.oven.len() == 1)
+    }
+
+    /// The usual span of each compound's peak about its apex, from the standards.
+    fn spans(&self, runs: &[MeasuredRun]) -> BTreeMap<String, Span> {
+        let mut seen: BTreeMap<&str, (Vec<f64>, Vec<f64>)> = BTreeMap::new();
+        for (injection, run) in self.injections.iter().zip(runs) {
+            if !(injection.accepted && matches!(injection.kind, Kind::Standard | Kind::CheckStandard)) {
+                continue;
+            }
+            for n in &run.peaks {
+                let Some(compound) = n.compound.as_deref() else { continue };
+                let (before, after) = seen.entry(compound).or_default();
+                before.push(n.peak.retention_time_min - n.peak.start_min);
+                after.push(n.peak.end_min - n.peak.retention_time_min);
+            }
+        }
+        seen.into_iter()
+            .filter_map(|(compound, (before, after))| {
+                Some((compound.to_owned(), Span { before_min: median(&before)?, after_min: median(&after)? }))
+            })
+            .collect()
+    }
+
+    /// Fixed windows for the compounds that have one, forced ones where no peak took a name.
+    fn add_windows(
+        &self,
+        run: &Run,
+        measured: &mut MeasuredRun,
+        references: &[ReferenceTime],
+        spans: &BTreeMap<String, Span>,
+        detect: &Detect,
+    ) -> Result<()> {
+        let shift = measured.start_offset_s.unwrap_or(0.0) / 60.0;
+        for compound in self.config.compounds.iter().filter(|c| c.role != Role::Solvent) {
+            if let Some([start, end]) = compound.integrate_min {
+                let peak = run.integrate_window(start, end, detect).map_err(|e| e.in_file(&run.provenance.file))?;
+                measured.push(peak, &compound.name, "fixed window from study.toml");
+                continue;
+            }
+            if measured.peaks.iter().any(|n| n.compound.as_deref() == Some(&compound.name)) {
+                continue;
+            }
+            let (Some(r), Some(span)) =
+                (references.iter().find(|r| r.compound == compound.name), spans.get(&compound.name))
+            else {
+                continue;
+            };
+            let at = r.time_min + shift;
+            let peak = run
+                .integrate_window(at - span.before_min, at + span.after_min, detect)
+                .map_err(|e| e.in_file(&run.provenance.file))?;
+            measured.push(peak, &compound.name, "forced window at the standards' retention time");
+        }
+        measured.peaks.sort_by(|a, b| a.peak.retention_time_min.total_cmp(&b.peak.retention_time_min));
+        Ok(())
+    }
+}
+
+impl MeasuredRun {
+    fn push(&mut self, peak: Peak, compound: &str, evidence: &str) {
+        self.peaks.push(Named {
+            peak,
+            compound: Some(compound.to_owned()),
+            probability: None,
+            evidence: evidence.to_owned(),
+        });
+    }
+}
+
+impl Named {
+    /// As it stands in the results.
+    pub(super) fn result(&self, run: &str) -> PeakResult {
+        let p = &self.peak;
+        let nothing_there = p.notes.contains(&crate::peaks::PeakNote::NoPeakFound);
+        let finite = |x: f64| (x.is_finite() && !nothing_there).then_some(x);
+        PeakResult {
+            run: run.to_owned(),
+            compound: self.compound.clone(),
+            identity_probability: self.probability,
+            retention_time_min: finite(p.retention_time_min),
+            start_min: p.start_min,
+            end_min: p.end_min,
+            area: p.area,
+            area_u: p.area_u,
+            height: finite(p.height),
+            width_half_min: p.width_half_min,
+            plates_half_height: p.plates_half_height,
+            tailing_factor_5pct: p.tailing_factor_5pct,
+            asymmetry_10pct: p.asymmetry_10pct,
+            resolution_half_height: p.resolution_half_height,
+            signal_to_noise: finite(p.signal_to_noise),
+            method: p.method.words().to_owned(),
+            baseline: p.baseline,
+            notes: std::iter::once(self.evidence.clone())
+                .filter(|e| !e.is_empty())
+                .chain(p.notes.iter().map(ToString::to_string))
+                .collect(),
+        }
+    }
+}
+
+/// How study.toml wants peaks to be found.
+pub(super) fn detect_options(config: &StudyConfig) -> Detect {
+    let p = &config.peaks;
+    let default = Detect::default();
+    Detect {
+        threshold_z: p.threshold.unwrap_or(default.threshold_z),
+        from_min: p.start_min,
+        to_min: p.end_min,
+        baseline_ends: match p.window_baseline {
+            WindowBaseline::Averaged => BaselineEnds::Averaged,
+            WindowBaseline::SinglePoints => BaselineEnds::SinglePoints,
+        },
+        ..default
+    }
+}
+
+fn median(values: &[f64]) -> Option<f64> {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let middle = sorted.len() / 2;
+    match sorted.len() {
+        0 => None,
+        n if n % 2 == 1 => Some(sorted[middle]),
+        _ => Some(0.5 * (sorted[middle - 1] + sorted[middle])),
+    }
+}
