@@ -24,6 +24,7 @@ pub mod trace;
 pub mod units;
 
 pub use error::{Error, ErrorKind, Result};
+pub use estimate::{Estimate, UncertaintyDigits};
 pub use identify::{Expected, Identify, NamedPeak, NamedPeaks, ReferenceTime, References};
 pub use peaks::{BaselineEnds, Detect, Integration, Peak, PeakList, PeakNote};
 pub use shapes::{ExponentiallyModifiedGaussian, Gaussian, HaarhoffVanDerLinde};

@@ -1,1 +1,390 @@
-//! results
+//! What a study yields: data only. `results.json` is a contract; its JSON Schema stands in `src/results.schema.json`.
+//!
+//! Missing is `null`, never 0. Retention times and widths are in minutes, areas in signal unit × minute.
+
+use serde::{Deserialize, Serialize};
+
+use crate::trace::ReadingNote;
+
+/// Version of the contract.
+pub const SCHEMA: &str = "vialbook-results/1";
+
+/// All results of a study, as in `results.json`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Results {
+    /// Version of the contract: [`SCHEMA`].
+    pub schema: String,
+    /// Which program made it.
+    pub program: Program,
+    /// Which study it is about.
+    pub study: StudyHead,
+    /// One entry per injection, rejected ones included.
+    pub runs: Vec<RunResult>,
+    /// All peaks of all runs, and the windows integrated where no peak was found.
+    pub peaks: Vec<PeakResult>,
+    /// One per compound that was calibrated.
+    pub calibrations: Vec<CalibrationResult>,
+    /// One per sample, compound and quantity.
+    pub amounts: Vec<AmountResult>,
+    /// What was checked and decided.
+    pub findings: Vec<Finding>,
+}
+
+/// The program that made the results.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Program {
+    /// Its name.
+    pub name: String,
+    /// Its version.
+    pub version: String,
+}
+
+/// The study that the results are about.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct StudyHead {
+    /// Title.
+    pub title: String,
+    /// The question.
+    pub question: Option<String>,
+    /// Date as written in study.toml.
+    pub date: Option<String>,
+    /// True where the runs are simulated.
+    pub simulated: bool,
+    /// SHA-256 of study.toml.
+    pub study_sha256: String,
+    /// SHA-256 of the injection log.
+    pub injections_sha256: String,
+}
+
+/// One injection.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct RunResult {
+    /// Name in the injection log.
+    pub run: String,
+    /// File, relative to the study folder.
+    pub file: String,
+    /// SHA-256 of the file.
+    pub sha256: String,
+    /// Kind of injection, as in the log.
+    pub kind: String,
+    /// Sample, as in the log.
+    pub sample: String,
+    /// Flask, as in the log.
+    pub preparation: Option<String>,
+    /// Shot of that flask.
+    pub replicate: Option<String>,
+    /// Clock time as written.
+    pub time: Option<String>,
+    /// False where the log rejects it.
+    pub accepted: bool,
+    /// Why it was rejected.
+    pub reason: Option<String>,
+    /// Common shift of its peaks against the standards, in seconds.
+    pub start_offset_s: Option<f64>,
+    /// Noise standard deviation in signal units.
+    pub noise_sd: Option<f64>,
+    /// Signal unit.
+    pub signal_unit: String,
+    /// How the file was read.
+    pub reading: ReadingNote,
+    /// Doubts.
+    pub notes: Vec<String>,
+}
+
+/// One peak of one run.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct PeakResult {
+    /// The run.
+    pub run: String,
+    /// The compound it is consistent with; `null` where none.
+    pub compound: Option<String>,
+    /// Probability of that name among the candidates considered.
+    pub identity_probability: Option<f64>,
+    /// Retention time in minutes; `null` where a window was integrated and nothing rose in it.
+    pub retention_time_min: Option<f64>,
+    /// Start of the peak in minutes.
+    pub start_min: f64,
+    /// End of the peak in minutes.
+    pub end_min: f64,
+    /// Area in signal unit × minute.
+    pub area: f64,
+    /// Standard uncertainty of the area from noise and baseline.
+    pub area_u: f64,
+    /// Height above the baseline in signal units.
+    pub height: Option<f64>,
+    /// Width at half height in minutes.
+    pub width_half_min: Option<f64>,
+    /// Plate number from the width at half height; isothermal runs only.
+    pub plates_half_height: Option<f64>,
+    /// Tailing factor at 5 % of height.
+    pub tailing_factor_5pct: Option<f64>,
+    /// Asymmetry at 10 % of height.
+    pub asymmetry_10pct: Option<f64>,
+    /// Resolution from the peak before it, by widths at half height.
+    pub resolution_half_height: Option<f64>,
+    /// Signal to noise, 2H/h.
+    pub signal_to_noise: Option<f64>,
+    /// How it was integrated.
+    pub method: String,
+    /// Level of the baseline at start and end in signal units.
+    pub baseline: [f64; 2],
+    /// Doubts.
+    pub notes: Vec<String>,
+}
+
+/// One calibration.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CalibrationResult {
+    /// The compound.
+    pub compound: String,
+    /// "internal standard" or "external standard".
+    pub quantification: String,
+    /// The internal standard, where one was used.
+    pub internal_standard: Option<String>,
+    /// The curve in words.
+    pub model: String,
+    /// The weights in words.
+    pub weights: String,
+    /// What x is, with its unit.
+    pub x_label: String,
+    /// Unit of x.
+    pub x_unit: String,
+    /// What y is, with its unit.
+    pub y_label: String,
+    /// Unit of y.
+    pub y_unit: String,
+    /// Coefficients: intercept (where the model has one), slope.
+    pub coefficients: Vec<Coefficient>,
+    /// Their standard errors in the same order; `null` where there are none.
+    pub standard_errors: Vec<Option<f64>>,
+    /// Their covariance, row by row.
+    pub covariance: Option<Vec<Vec<f64>>>,
+    /// Residual standard deviation (weighted where weights were used).
+    pub residual_sd: Option<f64>,
+    /// Relative flask standard deviation ρ of the two-part variance.
+    pub relative_sd: Option<f64>,
+    /// Residual degrees of freedom.
+    pub dof: f64,
+    /// Coefficient of determination; no test of linearity.
+    pub r_squared: Option<f64>,
+    /// Lowest and highest content of the standards.
+    pub range: [f64; 2],
+    /// Lack-of-fit test.
+    pub lack_of_fit: Option<LackOfFitResult>,
+    /// Whether volume cancels in the ratio (internal standard only).
+    pub volume_cancels: Option<VolumeCancelsResult>,
+    /// Critical content: above it a component is called detected.
+    pub critical_value: Option<f64>,
+    /// Detection limit, in units of x.
+    pub detection_limit: Option<f64>,
+    /// Quantitation limit, in units of x.
+    pub quantitation_limit: Option<f64>,
+    /// How the limits were worked out.
+    pub limit_method: Option<String>,
+    /// The flasks.
+    pub points: Vec<CalibrationPoint>,
+    /// A grid of x with the curve and its confidence band, for drawing.
+    pub curve: Vec<CurvePoint>,
+    /// Doubts and remarks.
+    pub notes: Vec<String>,
+}
+
+/// A coefficient of a calibration.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Coefficient {
+    /// "intercept" or "slope".
+    pub name: String,
+    /// Its value.
+    pub value: f64,
+}
+
+/// A lack-of-fit test.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LackOfFitResult {
+    /// F.
+    pub f: f64,
+    /// Degrees of freedom, numerator and denominator.
+    pub dof: [f64; 2],
+    /// p-value.
+    pub p_value: f64,
+    /// What it could have found, in words.
+    pub power: Option<String>,
+}
+
+/// Whether the injected volume cancels in the ratio to the internal standard.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct VolumeCancelsResult {
+    /// Slope of log ratio against mean log area within flasks; 0 where volume cancels.
+    pub slope: f64,
+    /// Its standard error.
+    pub slope_se: f64,
+    /// p-value of slope 0.
+    pub p_value: f64,
+    /// Slope that would be found with 80 % power.
+    pub detectable_slope: f64,
+    /// True where slope 0 is not refused at 5 %.
+    pub cancels: bool,
+}
+
+/// One flask of a calibration.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CalibrationPoint {
+    /// The flask.
+    pub label: String,
+    /// Content or content ratio (x).
+    pub x: f64,
+    /// Mean response (y) over its shots.
+    pub y: f64,
+    /// Standard uncertainty of y from the traces alone.
+    pub y_u: f64,
+    /// Number of shots.
+    pub shots: usize,
+    /// Response minus curve; `null` where not used.
+    pub residual: Option<f64>,
+    /// Standardised residual.
+    pub standardised_residual: Option<f64>,
+    /// Leverage.
+    pub leverage: Option<f64>,
+    /// Content calculated back from the response.
+    pub back_calculated: Option<f64>,
+    /// Its deviation from the stated content in %.
+    pub deviation_percent: Option<f64>,
+    /// Why it was left out; `null` where used.
+    pub excluded: Option<String>,
+}
+
+/// A point of a curve with its confidence band.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CurvePoint {
+    /// x.
+    pub x: f64,
+    /// Curve.
+    pub y: f64,
+    /// Half-width of the confidence band of the mean; `null` without residual degrees of freedom.
+    pub half_width: Option<f64>,
+}
+
+/// One amount.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct AmountResult {
+    /// The sample.
+    pub sample: String,
+    /// Kind of injection the sample came in as: "sample" or "check_standard".
+    pub kind: String,
+    /// The compound.
+    pub compound: String,
+    /// The quantity in words, such as "volume fraction".
+    pub quantity: String,
+    /// Of what it is a fraction: "undiluted sample".
+    pub of: String,
+    /// The value, signed.
+    pub value: f64,
+    /// Its standard uncertainty; `null` where a symmetric one would mislead.
+    pub u: Option<f64>,
+    /// Degrees of freedom; `null` stands for no limit.
+    pub dof: Option<f64>,
+    /// Level of the interval.
+    pub coverage_probability: f64,
+    /// Coverage interval; an open end is `null`.
+    pub interval: [Option<f64>; 2],
+    /// Unit.
+    pub unit: String,
+    /// Number of flasks.
+    pub n_preparations: usize,
+    /// Number of shots.
+    pub n_injections: usize,
+    /// False below the critical value.
+    pub detected: bool,
+    /// Critical value in the same unit.
+    pub critical_value: Option<f64>,
+    /// Detection limit in the same unit.
+    pub detection_limit: Option<f64>,
+    /// Content in the flask that was injected, before the dilution was multiplied in.
+    pub in_flask: Option<f64>,
+    /// Dilution multiplied in; 1 where none.
+    pub dilution_applied: f64,
+    /// Known content, for check standards.
+    pub expected: Option<f64>,
+    /// Value over known content in %, for check standards.
+    pub recovery_percent: Option<f64>,
+    /// The value and its interval as text, the same everywhere.
+    pub text: String,
+    /// Where the uncertainty comes from.
+    pub budget: Vec<BudgetEntry>,
+    /// Doubts and remarks.
+    pub notes: Vec<String>,
+}
+
+/// One line of an uncertainty budget.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct BudgetEntry {
+    /// Source in words.
+    pub source: String,
+    /// "shot", "flask" or "shared".
+    pub scope: String,
+    /// "A" from statistics, "B" from other knowledge.
+    pub evaluation: String,
+    /// Contribution to the standard uncertainty, in the amount's unit.
+    pub contribution: f64,
+    /// Share of the variance, 0 to 1.
+    pub share: f64,
+    /// Degrees of freedom; `null` stands for no limit.
+    pub dof: Option<f64>,
+}
+
+/// How serious a finding is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Severity {
+    /// Checked and in order.
+    Pass,
+    /// A doubt that the reader should weigh.
+    Warn,
+    /// The claim does not hold as it stands.
+    Fail,
+}
+
+impl Severity {
+    /// "pass", "warn", "fail".
+    pub fn word(self) -> &'static str {
+        match self {
+            Severity::Pass => "pass",
+            Severity::Warn => "warn",
+            Severity::Fail => "fail",
+        }
+    }
+}
+
+/// What a check saw or a decision came to.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Finding {
+    /// How serious it is.
+    pub severity: Severity,
+    /// What was checked.
+    pub what: String,
+    /// The figure seen.
+    pub figure: Option<f64>,
+    /// The limit it was held to.
+    pub limit: Option<f64>,
+    /// Where the limit comes from.
+    pub origin: String,
+    /// Where it was seen: a run, a flask, a compound.
+    #[serde(rename = "where")]
+    pub place: String,
+    /// What the figure says.
+    pub why: String,
+    /// What to do next.
+    pub next: Option<String>,
+}
+
+impl Results {
+    /// The amounts of one sample, in the order of the compounds.
+    pub fn amounts_of(&self, sample: &str) -> Vec<&AmountResult> {
+        self.amounts.iter().filter(|a| a.sample == sample).collect()
+    }
+
+    /// The worst severity of all findings; `Pass` where there are none.
+    pub fn worst(&self) -> Severity {
+        self.findings.iter().map(|f| f.severity).max().unwrap_or(Severity::Pass)
+    }
+}

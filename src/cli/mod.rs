@@ -1,1 +1,144 @@
-//! cli
+//! The program: typed arguments → work → words. Data go to stdout, words to stderr.
+//!
+//! Exit codes: 0 done, 1 a check failed, 2 could not run.
+#![allow(clippy::print_stdout, clippy::print_stderr)] // talking to a person is this module's work
+
+mod analyse;
+mod demo;
+mod inspect;
+mod new;
+mod progress;
+mod report;
+
+use std::ffi::OsString;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Args, Parser, Subcommand};
+
+use crate::error::Result;
+use crate::results::Severity;
+
+/// From the traces of a small gas chromatograph to amounts that hold up, and a report.
+#[derive(Parser)]
+#[command(name = "vialbook", version, max_term_width = 100)]
+#[command(after_help = "Exit codes: 0 done, 1 a check failed, 2 could not run.\n\
+Data go to standard output, words to standard error. Raw files are never changed.")]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Make a simulated study, analyse it, and typeset its report
+    Demo(DemoArgs),
+    /// Make an empty study folder to fill in
+    New(NewArgs),
+    /// Say what a trace file holds: how it was read, noise, peaks
+    Inspect(InspectArgs),
+    /// From a study folder to results/results.json and CSV tables
+    Analyse(AnalyseArgs),
+    /// From a study folder to a typeset PDF (analyses it first)
+    Report(ReportArgs),
+}
+
+#[derive(Args)]
+struct DemoArgs {
+    /// Folder to make; must not exist or be a demo made before
+    #[arg(default_value = "demo")]
+    folder: PathBuf,
+    /// Seed of the simulation: another seed is another day at the bench
+    #[arg(long, default_value_t = crate::simulate::DEMO_SEED)]
+    seed: u64,
+    #[command(flatten)]
+    typesetter: TypesetterArgs,
+}
+
+#[derive(Args)]
+struct NewArgs {
+    /// Folder to make; must not exist or be empty
+    folder: PathBuf,
+}
+
+#[derive(Args)]
+struct InspectArgs {
+    /// Trace files
+    #[arg(required = true)]
+    files: Vec<PathBuf>,
+    /// Print JSON instead of words
+    #[arg(long)]
+    json: bool,
+    /// Unit of the time column: s, min or ms
+    #[arg(long)]
+    time_unit: Option<String>,
+    /// Name or number (from 1) of the time column
+    #[arg(long)]
+    time_column: Option<String>,
+    /// Name or number (from 1) of the signal column
+    #[arg(long)]
+    signal_column: Option<String>,
+    /// Delimiter: comma, semicolon, tab or blanks
+    #[arg(long)]
+    delimiter: Option<String>,
+    /// Decimal mark: point or comma
+    #[arg(long)]
+    decimal_mark: Option<String>,
+    /// Any other reading option as in study.toml's [reading], such as interval_s=0.1
+    #[arg(long = "set", value_name = "KEY=VALUE")]
+    set: Vec<String>,
+}
+
+#[derive(Args)]
+struct AnalyseArgs {
+    /// Study folder
+    study: PathBuf,
+}
+
+#[derive(Args)]
+struct ReportArgs {
+    /// Study folder
+    study: PathBuf,
+    /// Template: a name of ours, or of a folder in the study's report-templates/
+    #[arg(long, default_value = "formal-report")]
+    template: String,
+    /// Where the PDF goes [default: report.pdf in the study folder]
+    #[arg(long, short)]
+    output: Option<PathBuf>,
+    #[command(flatten)]
+    typesetter: TypesetterArgs,
+}
+
+#[derive(Args)]
+struct TypesetterArgs {
+    /// The typst program to use [default: VIALBOOK_TYPST, then PATH, then our own cache]
+    #[arg(long, value_name = "PATH")]
+    typst: Option<PathBuf>,
+}
+
+/// Runs the program with these arguments; the first is the program's own name.
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let cli = match Cli::try_parse_from(arguments) {
+        Ok(cli) => cli,
+        Err(e) => {
+            // clap prints help and version to stdout, complaints to stderr.
+            let _ = e.print();
+            return if e.use_stderr() { ExitCode::from(2) } else { ExitCode::SUCCESS };
+        }
+    };
+    let done: Result<Severity> = match cli.command {
+        Command::Demo(args) => demo::run(&args),
+        Command::New(args) => new::run(&args),
+        Command::Inspect(args) => inspect::run(&args),
+        Command::Analyse(args) => analyse::run(&args),
+        Command::Report(args) => report::run(&args),
+    };
+    match done {
+        Ok(Severity::Fail) => ExitCode::from(1),
+        Ok(_) => ExitCode::SUCCESS,
+        Err(e) => {
+            eprintln!("error: {e}");
+            ExitCode::from(2)
+        }
+    }
+}

@@ -1,6 +1,8 @@
 //! One integration crate, a module per stage.
 mod calibration;
+mod estimate;
 mod figures;
+mod layers;
 mod numeric;
 mod peaks;
 mod reading;

@@ -1,0 +1,98 @@
+//! From exported traces to peaks, side by side with pandas, NumPy and SciPy on the same files in the same run.
+//!
+//! `cargo bench --bench chain` prints seconds and ratios; `RUNS=200` sets the number of files (default 1,000).
+//! The first time it makes a Python environment with the pinned versions of `benches/peer/requirements.txt`.
+#![allow(clippy::print_stdout, clippy::unwrap_used)] // a bench prints, and stops where it cannot go on
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::time::Instant;
+
+use rayon::prelude::*;
+use vialbook::peaks::Detect;
+use vialbook::read::{ReadOptions, read_run};
+
+fn main() {
+    // `cargo test` also starts benches, to see that they run: nothing to do then.
+    if !std::env::args().any(|a| a == "--bench") {
+        return;
+    }
+    let runs: usize = std::env::var("RUNS").ok().and_then(|n| n.parse().ok()).unwrap_or(1000);
+    let here = Path::new(env!("CARGO_MANIFEST_DIR")).join("benches/peer");
+    let python = environment(&here);
+    let folder = tempfile::tempdir().unwrap();
+    let made = Command::new(&python)
+        .args([here.join("make_runs.py").as_os_str(), folder.path().as_os_str(), runs.to_string().as_ref()])
+        .status()
+        .unwrap();
+    assert!(made.success(), "the invented traces could not be made");
+
+    let mut files: Vec<PathBuf> = fs::read_dir(folder.path()).unwrap().map(|e| e.unwrap().path()).collect();
+    files.sort();
+    let bytes: u64 = files.iter().map(|f| fs::metadata(f).unwrap().len()).sum();
+    println!("{runs} files of 12,000 points, {:.0} MB", bytes as f64 / 1e6);
+
+    // Warm the page cache for both alike.
+    files.iter().for_each(|f| drop(fs::read(f).unwrap()));
+
+    let start = Instant::now();
+    let peaks: usize = files
+        .par_iter()
+        .map(|f| read_run(f, &ReadOptions::default()).unwrap().find_peaks(&Detect::default()).unwrap().peaks.len())
+        .sum();
+    let whole = start.elapsed().as_secs_f64();
+
+    let start = Instant::now();
+    let read_only: usize =
+        files.par_iter().map(|f| read_run(f, &ReadOptions::default()).unwrap().trace.len()).sum();
+    let reading = start.elapsed().as_secs_f64();
+    assert_eq!(read_only, runs * 12_000);
+
+    let out = Command::new(&python).arg(here.join("chain.py")).arg(folder.path()).output().unwrap();
+    assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));
+    let peer: serde_json::Value = serde_json::from_slice(&out.stdout).unwrap();
+    let (peer_read, peer_peaks) = (peer["read_s"].as_f64().unwrap(), peer["peaks_s"].as_f64().unwrap());
+
+    println!("{:<44} {:>9} {:>9} {:>7}", "", "peer / s", "ours / s", "ratio");
+    println!("{:<44} {peer_read:>9.3} {reading:>9.3} {:>7.1}", "read (ours: hash included, all cores)", peer_read / reading);
+    println!(
+        "{:<44} {peer_peaks:>9.3} {:>9.3} {:>7.1}",
+        "detect and integrate",
+        (whole - reading).max(f64::MIN_POSITIVE),
+        peer_peaks / (whole - reading).max(f64::MIN_POSITIVE)
+    );
+    println!("{:<44} {:>9.3} {whole:>9.3} {:>7.1}", "together", peer_read + peer_peaks, (peer_read + peer_peaks) / whole);
+    println!("peaks found: peer {}, ours {peaks}", peer["peaks"]);
+    println!("our peak memory: {}", peak_memory());
+}
+
+/// A Python with the pinned libraries, made once in the cache folder.
+fn environment(here: &Path) -> PathBuf {
+    let cache = std::env::var_os("VIALBOOK_CACHE").map(PathBuf::from).unwrap_or_else(|| {
+        let base = std::env::var_os("XDG_CACHE_HOME").map(PathBuf::from);
+        base.unwrap_or_else(|| PathBuf::from(std::env::var_os("HOME").unwrap()).join(".cache")).join("vialbook")
+    });
+    let venv = cache.join("peer-python");
+    let python = venv.join("bin/python");
+    let ready = |p: &Path| Command::new(p).args(["-c", "import numpy, scipy, pandas"]).status().is_ok_and(|s| s.success());
+    if !ready(&python) {
+        fs::create_dir_all(&cache).unwrap();
+        let ok = Command::new("python3").args(["-m", "venv"]).arg(&venv).status().unwrap().success()
+            && Command::new(&python)
+                .args(["-m", "pip", "install", "--quiet", "-r"])
+                .arg(here.join("requirements.txt"))
+                .status()
+                .unwrap()
+                .success();
+        assert!(ok, "the Python environment for the comparison could not be made");
+    }
+    python
+}
+
+fn peak_memory() -> String {
+    fs::read_to_string("/proc/self/status")
+        .ok()
+        .and_then(|s| s.lines().find(|l| l.starts_with("VmHWM")).map(|l| l[6..].trim().to_owned()))
+        .unwrap_or_else(|| "not known here".to_owned())
+}

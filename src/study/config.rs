@@ -1,0 +1,727 @@
+//! `study.toml`: what the study is about, the instrument, the solutions, the compounds, the rules fixed beforehand.
+//!
+//! Every key is listed here; an unknown key is an error that names its line, so that a typing
+//! mistake never passes as a default.
+
+use std::path::Path;
+
+use serde::{Deserialize, Serialize};
+
+use crate::error::{Error, ErrorKind, Result};
+use crate::units::ContentUnit;
+
+/// The whole of `study.toml`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct StudyConfig {
+    /// Title of the study and of its report.
+    pub title: String,
+    /// The question that the study answers.
+    #[serde(default)]
+    pub question: Option<String>,
+    /// Who did it.
+    #[serde(default)]
+    pub authors: Vec<String>,
+    /// Where it was done.
+    #[serde(default)]
+    pub institution: Option<String>,
+    /// Date of the work, such as `"2026-03-12"`; printed as written and used as the report's fixed date.
+    #[serde(default)]
+    pub date: Option<String>,
+    /// True where the runs are simulated: every page then says so.
+    #[serde(default)]
+    pub simulated: bool,
+    /// Remarks, printed as text.
+    #[serde(default)]
+    pub notes: Vec<String>,
+    /// The instrument and its limits.
+    #[serde(default)]
+    pub instrument: Instrument,
+    /// The column.
+    #[serde(default)]
+    pub column: Column,
+    /// The detector.
+    #[serde(default)]
+    pub detector: Detector,
+    /// Oven and pressure programmes.
+    #[serde(default, rename = "method")]
+    pub methods: Vec<Method>,
+    /// Solutions and what their contents' uncertainty comes from.
+    #[serde(default, rename = "solution")]
+    pub solutions: Vec<Solution>,
+    /// The compounds looked for.
+    #[serde(default, rename = "compound")]
+    pub compounds: Vec<Compound>,
+    /// How files are read, where the files alone do not settle it.
+    #[serde(default)]
+    pub reading: crate::read::ReadOptions,
+    /// How peaks are found.
+    #[serde(default)]
+    pub peaks: PeakSettings,
+    /// How amounts are worked out.
+    #[serde(default)]
+    pub quantification: Quantification,
+    /// Limits and the rule of decision, fixed beforehand.
+    #[serde(default)]
+    pub decision: Option<Decision>,
+    /// The author's words and the report's settings.
+    #[serde(default)]
+    pub report: ReportSettings,
+}
+
+/// The instrument's limits; the defaults are common practice for this kind of instrument.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Instrument {
+    /// In the author's words; no value is derived from it.
+    pub description: Option<String>,
+    /// Carrier gas.
+    pub carrier: String,
+    /// Highest oven temperature in °C.
+    #[serde(rename = "oven_max_C")]
+    pub oven_max_c: f64,
+    /// Temperature of the injection port in °C, where heated.
+    #[serde(rename = "injector_C")]
+    pub injector_c: Option<f64>,
+    /// Temperature of the detector in °C, where heated.
+    #[serde(rename = "detector_C")]
+    pub detector_c: Option<f64>,
+    /// Smallest volume injected, in µL.
+    #[serde(rename = "volume_min_uL")]
+    pub volume_min_ul: f64,
+    /// Largest volume injected, in µL.
+    #[serde(rename = "volume_max_uL")]
+    pub volume_max_ul: f64,
+}
+
+impl Default for Instrument {
+    fn default() -> Self {
+        Instrument {
+            description: None,
+            carrier: "room air".to_owned(),
+            oven_max_c: 160.0,
+            injector_c: None,
+            detector_c: None,
+            volume_min_ul: 0.1,
+            volume_max_ul: 0.6,
+        }
+    }
+}
+
+/// The column.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Column {
+    /// Stationary phase, such as "methyl siloxane".
+    pub phase: Option<String>,
+    /// Length in metres.
+    pub length_m: Option<f64>,
+    /// Inner diameter in millimetres.
+    pub bore_mm: Option<f64>,
+    /// Film thickness in micrometres (open columns).
+    pub film_um: Option<f64>,
+    /// Packing (packed columns).
+    pub packing: Option<String>,
+    /// Highest temperature of the phase in hot air, in °C.
+    #[serde(rename = "max_temperature_in_air_C")]
+    pub max_temperature_in_air_c: Option<f64>,
+}
+
+/// The detector.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Detector {
+    /// Kind in words, such as "photo-ionisation".
+    pub kind: Option<String>,
+    /// How the signal follows the amount.
+    pub response: ResponseModel,
+    /// Signal unit, where the export is silent.
+    pub unit: Option<String>,
+    /// Full scale in signal units.
+    pub full_scale: Option<f64>,
+    /// Step of the converter in signal units.
+    pub step: Option<f64>,
+}
+
+impl Default for Detector {
+    fn default() -> Self {
+        Detector { kind: None, response: ResponseModel::Proportional, unit: None, full_scale: None, step: None }
+    }
+}
+
+/// How a detector's signal follows the amount.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ResponseModel {
+    /// Proportional to the amount.
+    Proportional,
+}
+
+/// A temperature and pressure programme.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Method {
+    /// Name, as in the injection log's column `method`.
+    pub name: String,
+    /// Oven steps: the first has no ramp.
+    #[serde(default)]
+    pub oven: Vec<OvenStep>,
+    /// Inlet pressure in kPa.
+    #[serde(default, rename = "inlet_pressure_kPa")]
+    pub inlet_pressure_kpa: Option<f64>,
+    /// Whether that pressure is above the room's or absolute; must be said where a pressure is given.
+    #[serde(default)]
+    pub pressure_is: Option<PressureKind>,
+    /// The room's pressure in kPa.
+    #[serde(default, rename = "barometer_kPa")]
+    pub barometer_kpa: Option<f64>,
+    /// Carrier flow at the outlet in mL/min, as measured.
+    #[serde(default, rename = "flow_mL_min")]
+    pub flow_ml_min: Option<f64>,
+    /// Hold-up time in minutes, where measured.
+    #[serde(default)]
+    pub hold_up_min: Option<f64>,
+    /// What the start button starts.
+    #[serde(default)]
+    pub start_button: StartButton,
+}
+
+/// One step of the oven's programme.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct OvenStep {
+    /// Temperature reached, in °C.
+    #[serde(rename = "temperature_C")]
+    pub temperature_c: f64,
+    /// Ramp to it in °C/min; missing in the first step.
+    #[serde(default, rename = "ramp_C_per_min")]
+    pub ramp_c_per_min: Option<f64>,
+    /// Time held there, in minutes.
+    #[serde(default)]
+    pub hold_min: f64,
+}
+
+/// Whether a pressure is above the room's or absolute.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum PressureKind {
+    /// Above the room's pressure.
+    Gauge,
+    /// Absolute.
+    Absolute,
+}
+
+/// What the start button starts.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum StartButton {
+    /// The recording only: a late thumb shifts all peaks alike.
+    #[default]
+    Recording,
+    /// Oven and recording: a late thumb shifts early peaks more than late ones.
+    OvenAndRecording,
+}
+
+/// A solution: what was made from what, and where its contents' uncertainty comes from.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Solution {
+    /// Name, such as "stock A".
+    pub name: String,
+    /// How it was made, in words: masses, volumes, purities, temperature.
+    #[serde(default)]
+    pub made: Option<String>,
+    /// Which runs' contents rest on it.
+    #[serde(default)]
+    pub used_in: UsedIn,
+    /// Elementary sources of uncertainty of its contents.
+    #[serde(default, rename = "source")]
+    pub sources: Vec<Source>,
+}
+
+/// Which injections' contents rest on a solution.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum UsedIn {
+    /// The calibration standards.
+    #[default]
+    Standards,
+    /// The samples, such as the pipette that all dilutions shared.
+    Samples,
+    /// Both alike, as the internal standard's solution: it cancels where both got the same.
+    Both,
+    /// Only for information: check standards, blanks.
+    Other,
+}
+
+/// One elementary source of relative uncertainty, labelled shot, flask or shared.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Source {
+    /// In words: "purity of isopropyl acetate".
+    pub name: String,
+    /// Relative half-width of the tolerance, such as 0.005 for ± 0.5 %.
+    #[serde(default)]
+    pub relative_half_width: Option<f64>,
+    /// Relative standard uncertainty, instead of a half-width.
+    #[serde(default)]
+    pub relative_u: Option<f64>,
+    /// Distribution over the half-width.
+    #[serde(default)]
+    pub distribution: Distribution,
+    /// Whether it strikes each shot, each flask, or all alike.
+    #[serde(default)]
+    pub scope: Scope,
+    /// The compounds it touches; none named: all.
+    #[serde(default)]
+    pub compounds: Vec<String>,
+}
+
+/// Distribution of a tolerance, for its standard uncertainty (GUM 4.3.7 to 4.3.9).
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Distribution {
+    /// u = a/√3.
+    #[default]
+    Rectangular,
+    /// u = a/√6.
+    Triangular,
+    /// The half-width is a 95 % interval: u = a/1.96.
+    Normal95,
+}
+
+/// What a source of uncertainty strikes.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Scope {
+    /// Each injection anew.
+    Shot,
+    /// Each flask anew.
+    Flask,
+    /// All flasks alike: it does not average out.
+    #[default]
+    Shared,
+}
+
+impl Source {
+    /// Relative standard uncertainty; `None` where neither way of stating it was used.
+    pub fn standard(&self) -> Option<f64> {
+        let divisor = match self.distribution {
+            Distribution::Rectangular => 3f64.sqrt(),
+            Distribution::Triangular => 6f64.sqrt(),
+            Distribution::Normal95 => 1.959_963_984_540_054, // normal quantile at 0.975
+        };
+        self.relative_u.or(self.relative_half_width.map(|a| a / divisor))
+    }
+
+    /// True where it touches `compound`.
+    pub fn touches(&self, compound: &str) -> bool {
+        self.compounds.is_empty() || self.compounds.iter().any(|c| c == compound)
+    }
+}
+
+/// A compound looked for.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Compound {
+    /// Name, as in the injection log's content columns.
+    pub name: String,
+    /// CAS registry number, for hazards and properties; the name is looked up where it is missing.
+    #[serde(default)]
+    pub cas: Option<String>,
+    /// What it is in this study.
+    #[serde(default)]
+    pub role: Role,
+    /// Expected retention time in minutes, roughly; the standards refine it.
+    #[serde(default)]
+    pub retention_min: Option<f64>,
+    /// Half-width of the window around it, in minutes.
+    #[serde(default)]
+    pub window_min: Option<f64>,
+    /// Fixed integration window `[start, end]` in minutes, instead of a found peak.
+    #[serde(default)]
+    pub integrate_min: Option<[f64; 2]>,
+    /// Density of the pure liquid in g/mL, instead of the table's.
+    #[serde(default, rename = "density_g_mL")]
+    pub density_g_ml: Option<f64>,
+}
+
+/// What a compound is in a study.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Role {
+    /// Its content is wanted.
+    #[default]
+    Analyte,
+    /// Added in known content to every flask.
+    InternalStandard,
+    /// What everything is dissolved in.
+    Solvent,
+    /// Named where it appears, not quantified.
+    Named,
+}
+
+/// How peaks are found, beyond the defaults.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct PeakSettings {
+    /// Height over noise above which a peak is reported.
+    pub threshold: Option<f64>,
+    /// Times at the start that hold the injection disturbance, in minutes: no peak is looked for there.
+    pub start_min: Option<f64>,
+    /// No peak is looked for after this time, in minutes.
+    pub end_min: Option<f64>,
+    /// How the baseline's ends are taken in fixed windows.
+    pub window_baseline: WindowBaseline,
+    /// Largest start offset looked for, in seconds; 0 switches it off.
+    pub start_offset_limit_s: Option<f64>,
+}
+
+/// How the baseline's ends are taken in fixed windows.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum WindowBaseline {
+    /// From several points beside each end.
+    #[default]
+    Averaged,
+    /// From the two end points alone.
+    SinglePoints,
+}
+
+/// How amounts are worked out.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Quantification {
+    /// Against what.
+    pub by: QuantifyBy,
+    /// The internal standard's name.
+    pub internal_standard: Option<String>,
+    /// When the internal standard went in; must be said where a dilution is logged.
+    pub internal_standard_added: Option<Added>,
+    /// The curve, fixed beforehand.
+    pub model: ModelChoice,
+    /// The weights.
+    pub weights: WeightChoice,
+    /// Level of confidence.
+    pub level: f64,
+    /// Density of the sample in g/mL, for mass fractions.
+    #[serde(rename = "sample_density_g_mL")]
+    pub sample_density_g_ml: Option<f64>,
+    /// Its standard uncertainty in g/mL.
+    #[serde(rename = "sample_density_u_g_mL")]
+    pub sample_density_u_g_ml: Option<f64>,
+    /// Accepted deviation of a check standard in %, and of back-calculated standards (common practice: 15).
+    pub accepted_deviation_percent: f64,
+}
+
+impl Default for Quantification {
+    fn default() -> Self {
+        Quantification {
+            by: QuantifyBy::default(),
+            internal_standard: None,
+            internal_standard_added: None,
+            model: ModelChoice::default(),
+            weights: WeightChoice::default(),
+            level: 0.95,
+            sample_density_g_ml: None,
+            sample_density_u_g_ml: None,
+            accepted_deviation_percent: 15.0,
+        }
+    }
+}
+
+/// Against what a content is worked out.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum QuantifyBy {
+    /// The area itself against the content.
+    #[default]
+    ExternalStandard,
+    /// The ratio to an internal standard's area against the ratio of contents.
+    InternalStandard,
+}
+
+/// When the internal standard went in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Added {
+    /// Into the sample before it was diluted; its logged content is that in the undiluted sample.
+    BeforeDilution,
+    /// Into the flask that was filled up; its logged content is that in the flask.
+    AfterDilution,
+}
+
+/// The curve, fixed beforehand.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ModelChoice {
+    /// Straight line with intercept.
+    #[default]
+    Line,
+    /// Straight line through zero.
+    ThroughZero,
+    /// Content regressed on response: for comparison with published recipes only.
+    InverseRegressionLine,
+}
+
+/// The weights of a calibration.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum WeightChoice {
+    /// The two-part variance: u(area)² + (ρ·response)².
+    #[default]
+    TwoPart,
+    /// 1/x².
+    InverseSquare,
+    /// None.
+    None,
+}
+
+/// Limits and the rule of decision, fixed beforehand.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Decision {
+    /// The question decided, in words.
+    #[serde(default)]
+    pub statement: Option<String>,
+    /// Accepted where the probability of lying within is at least this; refused where that of lying
+    /// outside is; undecided between.
+    #[serde(default = "default_probability")]
+    pub probability: f64,
+    /// The day the rule was fixed.
+    #[serde(default)]
+    pub fixed_on: Option<String>,
+    /// The limits.
+    #[serde(default, rename = "limit")]
+    pub limits: Vec<Limit>,
+}
+
+fn default_probability() -> f64 {
+    0.95
+}
+
+/// One limit.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Limit {
+    /// The compound.
+    pub compound: String,
+    /// Lowest content allowed.
+    #[serde(default)]
+    pub low: Option<f64>,
+    /// Highest content allowed.
+    #[serde(default)]
+    pub high: Option<f64>,
+    /// Unit, which says of what it is a fraction.
+    pub unit: ContentUnit,
+    /// Where the limit comes from.
+    pub origin: String,
+}
+
+/// The author's words and the report's settings. Words are data: they are printed as text.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct ReportSettings {
+    /// Paper: "a4" or "us-letter".
+    pub paper: Option<String>,
+    /// Abstract.
+    #[serde(rename = "abstract")]
+    pub abstract_text: Option<String>,
+    /// Introduction.
+    pub introduction: Option<String>,
+    /// What the author adds to the experimental part.
+    pub experimental: Option<String>,
+    /// Discussion.
+    pub discussion: Option<String>,
+    /// Conclusion.
+    pub conclusion: Option<String>,
+    /// What the author adds to the safety section, such as local rules and the waste route.
+    pub safety: Option<String>,
+}
+
+impl StudyConfig {
+    /// Reads and checks `study.toml`.
+    ///
+    /// # Errors
+    /// Unreadable file, TOML that does not parse, unknown or missing keys (with line and column), and
+    /// contradictions: see [`StudyConfig::check`].
+    pub fn read(path: impl AsRef<Path>) -> Result<Self> {
+        let path = path.as_ref();
+        let bytes = std::fs::read(path).map_err(|e| Error::io("read", path, e))?;
+        let text = String::from_utf8(bytes).map_err(|_| {
+            Error::new(ErrorKind::Format, "not UTF-8 text; TOML must be").in_file(path).hint("save the file as UTF-8")
+        })?;
+        Self::parse(&text).map_err(|e| e.in_file(path))
+    }
+
+    /// Parses and checks the text of a `study.toml`.
+    ///
+    /// # Errors
+    /// As [`StudyConfig::read`].
+    pub fn parse(text: &str) -> Result<Self> {
+        let config: StudyConfig = toml::from_str(text).map_err(|e| {
+            let mut error = Error::new(ErrorKind::Study, e.message().trim_end().replace('\n', "; "));
+            if let Some(span) = e.span() {
+                let before = &text[..span.start.min(text.len())];
+                let column = before.rsplit('\n').next().map_or(0, |l| l.chars().count()) + 1;
+                error = error.at_line(before.matches('\n').count() as u64 + 1).at_column(column as u64);
+            }
+            error
+        })?;
+        config.check()?;
+        Ok(config)
+    }
+
+    /// The compound of this name.
+    pub fn compound(&self, name: &str) -> Option<&Compound> {
+        self.compounds.iter().find(|c| c.name == name)
+    }
+
+    /// The internal standard, where one is used.
+    pub fn internal_standard(&self) -> Option<&str> {
+        match self.quantification.by {
+            QuantifyBy::InternalStandard => self.quantification.internal_standard.as_deref(),
+            QuantifyBy::ExternalStandard => None,
+        }
+    }
+
+    /// Looks for contradictions: what can be known without opening any other file.
+    ///
+    /// # Errors
+    /// The first contradiction, naming the field.
+    pub fn check(&self) -> Result<()> {
+        let wrong = |field: String, message: String| Err(Error::new(ErrorKind::Study, message).at_field(field));
+        if self.title.trim().is_empty() {
+            return wrong("title".into(), "the title is empty; a study needs one".into());
+        }
+        for (i, c) in self.compounds.iter().enumerate() {
+            let field = |f: &str| format!("compound[{}].{f}", i + 1);
+            if self.compounds[..i].iter().any(|o| o.name == c.name) {
+                return wrong(field("name"), format!("the compound \"{}\" is listed twice", c.name));
+            }
+            if let Some(r) = c.retention_min.filter(|r| !(r.is_finite() && *r > 0.0)) {
+                return wrong(field("retention_min"), format!("{r} is no retention time; minutes above 0 are wanted"));
+            }
+            if let Some(w) = c.window_min.filter(|w| !(w.is_finite() && *w > 0.0)) {
+                return wrong(field("window_min"), format!("{w} is no window; minutes above 0 are wanted"));
+            }
+            if let Some([a, b]) = c.integrate_min.filter(|[a, b]| !(a.is_finite() && b.is_finite() && a < b)) {
+                return wrong(
+                    field("integrate_min"),
+                    format!("[{a}, {b}] is no window; [start, end] in minutes is wanted"),
+                );
+            }
+            if let Some(d) = c.density_g_ml.filter(|d| !(d.is_finite() && *d > 0.0)) {
+                return wrong(field("density_g_mL"), format!("{d} is no density"));
+            }
+        }
+        for (i, m) in self.methods.iter().enumerate() {
+            let field = |f: &str| format!("method[{}].{f}", i + 1);
+            if m.inlet_pressure_kpa.is_some() && m.pressure_is.is_none() {
+                return Err(Error::new(
+                    ErrorKind::Ambiguous,
+                    "an inlet pressure that does not say whether it is gauge or absolute",
+                )
+                .at_field(field("pressure_is"))
+                .hint("add pressure_is = \"gauge\" (above the room's pressure) or \"absolute\""));
+            }
+            if let Some(step) = m.oven.first().filter(|s| s.ramp_c_per_min.is_some()) {
+                return wrong(
+                    field("oven"),
+                    format!(
+                        "the first oven step ({} °C) has a ramp; it is the starting temperature",
+                        step.temperature_c
+                    ),
+                );
+            }
+            if let Some(step) =
+                m.oven.iter().skip(1).find(|s| s.ramp_c_per_min.is_none_or(|r| !(r.is_finite() && r > 0.0)))
+            {
+                return wrong(
+                    field("oven"),
+                    format!("the step to {} °C needs ramp_C_per_min above 0", step.temperature_c),
+                );
+            }
+        }
+        for (i, s) in self.solutions.iter().enumerate() {
+            for (j, source) in s.sources.iter().enumerate() {
+                let field = format!("solution[{}].source[{}]", i + 1, j + 1);
+                match (source.relative_half_width, source.relative_u) {
+                    (None, None) => {
+                        return wrong(
+                            field,
+                            format!("\"{}\" states neither relative_half_width nor relative_u", source.name),
+                        );
+                    }
+                    (Some(_), Some(_)) => {
+                        return wrong(
+                            field,
+                            format!(
+                                "\"{}\" states both relative_half_width and relative_u; one is wanted",
+                                source.name
+                            ),
+                        );
+                    }
+                    (Some(v), None) | (None, Some(v)) if !(v.is_finite() && (0.0..1.0).contains(&v)) => {
+                        return wrong(
+                            field,
+                            format!("\"{}\": {v} is no relative uncertainty; 0.005 stands for 0.5 %", source.name),
+                        );
+                    }
+                    _ => {}
+                }
+                for c in &source.compounds {
+                    self.known(c, &field)?;
+                }
+            }
+        }
+        let q = &self.quantification;
+        if !(q.level > 0.5 && q.level < 1.0) {
+            return wrong(
+                "quantification.level".into(),
+                format!("{} is no level of confidence; 0.95 is usual", q.level),
+            );
+        }
+        match (q.by, &q.internal_standard) {
+            (QuantifyBy::InternalStandard, None) => {
+                return wrong("quantification.internal_standard".into(), "no internal standard is named".into());
+            }
+            (QuantifyBy::InternalStandard, Some(name)) => self.known(name, "quantification.internal_standard")?,
+            _ => {}
+        }
+        if let Some(d) = &self.decision {
+            if !(d.probability > 0.5 && d.probability < 1.0) {
+                return wrong(
+                    "decision.probability".into(),
+                    format!("{} is no probability to decide by", d.probability),
+                );
+            }
+            for (i, limit) in d.limits.iter().enumerate() {
+                let field = format!("decision.limit[{}]", i + 1);
+                self.known(&limit.compound, &field)?;
+                match (limit.low, limit.high) {
+                    (None, None) => return wrong(field, "neither low nor high is stated".into()),
+                    (Some(a), Some(b)) if a >= b => return wrong(field, format!("low {a} is not below high {b}")),
+                    _ => {}
+                }
+            }
+        }
+        if let Some(p) = self.report.paper.as_deref().filter(|p| !["a4", "us-letter"].contains(p)) {
+            return wrong(
+                "report.paper".into(),
+                format!("\"{p}\" is no paper known here; \"a4\" or \"us-letter\" is wanted"),
+            );
+        }
+        Ok(())
+    }
+
+    fn known(&self, compound: &str, field: &str) -> Result<()> {
+        if self.compound(compound).is_some() {
+            return Ok(());
+        }
+        let known: Vec<&str> = self.compounds.iter().map(|c| c.name.as_str()).collect();
+        Err(Error::new(ErrorKind::Study, format!("the compound \"{compound}\" is not listed"))
+            .at_field(field)
+            .hint(format!("listed compounds: {}; add a [[compound]] or correct the name", known.join(", "))))
+    }
+}
