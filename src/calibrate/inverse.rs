@@ -254,6 +254,9 @@ impl Curve {
         if (shots - unknown.shots_per_flask).abs() > 0.25 {
             out.notes.push(InverseNote::DifferentShots { standards: shots, sample: unknown.shots_per_flask });
         }
+        if unknown.response_u == 0.0 && self.known.iter().any(|&k| k > 0.0) {
+            out.notes.push(InverseNote::NoAreaUncertainty);
+        }
         let residual_dof = self.dof + m - 1.0;
         if residual_dof < 3.0 {
             out.notes.push(InverseNote::FewDegreesOfFreedom { dof: residual_dof });

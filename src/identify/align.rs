@@ -99,7 +99,8 @@ pub(super) fn align(targets: &[Target], seen: &[Seen], limit_s: f64, may_fall: b
     let last = targets[m - 1].time_s.max(seen[n - 1].time_s);
     let span = (last - first).max(60.0);
     let rates = |shared: f64| Rates {
-        present: (shared + 1.0) / (m as f64 + 2.0),
+        // One pair is left out: it must not speak for itself.
+        present: (shared.max(1.0) / (m as f64 + 1.0)).min(0.99),
         extra_per_s: (n as f64 - shared + 1.0).max(1.0) / span,
     };
     let mut problem = Problem { targets, seen, limit_s, rates: rates(0.8 * m.min(n) as f64), lattice: &mut lattice };

@@ -1,7 +1,6 @@
 //! Shapes, signal, peaks and names against tables and statements from outside.
 
 mod find;
-mod names;
 mod shapes;
 mod signal;
 
