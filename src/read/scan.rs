@@ -243,6 +243,11 @@ impl Block {
             line += 1;
             self.end = pos;
         }
+        // A short block gives the room for a whole file back, or many blocks would take it many times.
+        for column in self.columns.iter_mut().filter(|c| c.values.capacity() > 4 * self.rows + 64) {
+            let values = column.values.clone();
+            buffers::give_column(std::mem::replace(&mut column.values, values));
+        }
         // Blank and comment lines behind the last row are not part of the block.
         (self.end, self.last_line + 1)
     }
