@@ -69,6 +69,7 @@ impl ReportContext {
             figures,
             peak_tables: tables::peak_tables(results),
             amounts: tables::amounts(results),
+            amount_notes: tables::amount_notes(results),
             sample_calculation: sample_calculation::sample_calculation(results, config, log),
             findings: results.findings.iter().filter(|f| !is_decision(f)).map(finding).collect(),
             used: used(results, config),

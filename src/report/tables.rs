@@ -1,7 +1,7 @@
 //! The tables of the results: peaks, calibrations, amounts, budgets.
 
 use crate::estimate::typographic;
-use crate::results::{AmountResult, CalibrationResult, PeakResult, Results, RunResult};
+use crate::results::{AmountResult, CalibrationPoint, CalibrationResult, PeakResult, Results, RunResult};
 
 use super::context::{
     AmountRow, BudgetRow, BudgetTable, CalibrationPart, Fact, PeakRow, PeakTable, PointRow, ReportFigure,
@@ -50,11 +50,12 @@ fn peak_table(results: &Results, run: &RunResult) -> PeakTable {
         signal_unit: run.signal_unit.clone(),
         area_unit: crate::units::area_unit(&run.signal_unit),
         has_plates: peaks.iter().any(|p| p.plates_half_height.is_some()),
+        // What agrees needs no remark: the table's probability says it, and results.json holds the sentence.
         notes: peaks
             .iter()
-            .flat_map(|p| {
-                p.notes.iter().map(|n| format!("{}: {n}", p.compound.as_deref().map_or("unknown".into(), name)))
-            })
+            .flat_map(|p| p.notes.iter().map(move |n| (p.compound.as_deref().map_or("unknown".into(), name), n)))
+            .filter(|(_, note)| !note.starts_with("consistent with"))
+            .map(|(compound, note)| format!("{compound}: {}", typographic(note)))
             .collect(),
         rows: peaks.iter().map(|p| peak_row(p)).collect(),
     }
@@ -175,13 +176,20 @@ fn calibration(c: &CalibrationResult, figures: &[ReportFigure]) -> CalibrationPa
         facts,
         x_label: c.x_label.clone() + &in_unit(&c.x_unit),
         y_label: c.y_label.clone() + &in_unit(&c.y_unit),
-        points: c.points.iter().map(point).collect(),
+        points: by_content(&c.points).into_iter().map(point).collect(),
         worst_deviation: worst
             .max_by(|a, b| a.abs().total_cmp(&b.abs()))
             .map_or_else(|| MISSING.to_owned(), |v| format!("{} %", decimals(v, 1))),
         figures: figures_of(figures, &format!("calibration/{}", c.compound)),
         notes: c.notes.iter().map(|n| typographic(n)).collect(),
     }
+}
+
+/// Lowest content first, whatever the order of injection.
+fn by_content(points: &[CalibrationPoint]) -> Vec<&CalibrationPoint> {
+    let mut sorted: Vec<&CalibrationPoint> = points.iter().collect();
+    sorted.sort_by(|a, b| a.x.total_cmp(&b.x).then_with(|| a.label.cmp(&b.label)));
+    sorted
 }
 
 fn in_unit(unit: &str) -> String {
@@ -208,7 +216,7 @@ fn equation(intercept: Option<f64>, slope: Option<f64>) -> String {
     }
 }
 
-fn point(p: &crate::results::CalibrationPoint) -> PointRow {
+fn point(p: &CalibrationPoint) -> PointRow {
     let (y, y_u) = with_u(p.y, p.y_u);
     PointRow {
         label: name(&p.label),
@@ -257,6 +265,22 @@ fn amount(a: &AmountResult) -> AmountRow {
     }
 }
 
+/// Every note once, with the amounts it is about.
+pub(super) fn amount_notes(results: &Results) -> Vec<String> {
+    let mut notes: Vec<(&str, Vec<String>)> = Vec::new();
+    for a in &results.amounts {
+        for note in &a.notes {
+            let about = format!("{} in {}", name(&a.compound), name(&a.sample));
+            match notes.iter_mut().find(|n| n.0 == note) {
+                Some(known) if known.1.contains(&about) => {}
+                Some(known) => known.1.push(about),
+                None => notes.push((note, vec![about])),
+            }
+        }
+    }
+    notes.into_iter().map(|(note, about)| format!("{}: {}", about.join("; "), typographic(note))).collect()
+}
+
 /// The budget of every sample's amount in the quantity first stated for it.
 pub(super) fn budgets(results: &Results, figures: &[ReportFigure]) -> Vec<BudgetTable> {
     let mut seen: Vec<(&str, &str)> = Vec::new();
@@ -298,6 +322,9 @@ fn budget(a: &AmountResult, figures: &[ReportFigure]) -> BudgetTable {
     }
 }
 
+/// Stands for a setting that the study leaves open.
+pub(super) const DEFAULT: &str = "default";
+
 /// The settings of a value that serde knows, as `key = value`; `null` is the default.
 pub(super) fn settings(prefix: &str, value: &serde_json::Value, into: &mut Vec<Fact>) {
     use serde_json::Value;
@@ -313,7 +340,7 @@ pub(super) fn settings(prefix: &str, value: &serde_json::Value, into: &mut Vec<F
                 settings(&format!("{prefix}[{}]", i + 1), item, into);
             }
         }
-        Value::Null => into.push(fact(prefix, "default")),
+        Value::Null => into.push(fact(prefix, DEFAULT)),
         Value::String(text) => into.push(fact(prefix, text.clone())),
         other => into.push(fact(prefix, other.to_string())),
     }

@@ -1,5 +1,6 @@
 //! Results → context → Typst source → PDF. Those that set pages need typst 0.15; without one they say so and pass over.
 #![cfg(feature = "report")]
+#![allow(clippy::print_stderr)] // a test that is passed over says so
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -385,5 +386,22 @@ fn a_figure_without_words_for_the_blind_is_refused() -> Done {
     f.figures[1].alt = " ".into();
     let e = f.report().with_typesetter(typesetter).save(out("no-alt.pdf")).err().ok_or("typeset")?;
     assert!(e.to_string().contains("the figure \"chromatogram/sample-1-1\" has no alternative text"), "{e}");
+    Ok(())
+}
+
+#[test]
+fn attached_files_come_out_as_they_went_in() -> Done {
+    let Some(typesetter) = typesetter() else { return Ok(()) };
+    let path = out("attached.pdf");
+    fixture()?.report().with_typesetter(typesetter).with_attachments(attachments()?).save(&path)?;
+    let folder = tempfile::tempdir()?;
+    let Ok(run) = Command::new("pdfdetach").arg("-saveall").arg("-o").arg(folder.path()).arg(&path).output() else {
+        eprintln!("skipped: no pdfdetach to take attachments out with");
+        return Ok(());
+    };
+    assert!(run.status.success(), "{}", String::from_utf8_lossy(&run.stderr));
+    for name in ["study.toml", "results.json"] {
+        assert!(std::fs::read(folder.path().join(name))? == std::fs::read(data(name))?, "{name} was changed");
+    }
     Ok(())
 }
