@@ -155,7 +155,9 @@ fn work_through(
         log.iter().find(|l| l.run == run)?.content(compound).map(|c| (c.value, c.unit.clone()))
     };
 
-    let (mut shots, mut flasks): (Vec<CalculationShot>, Vec<(String, Vec<f64>, Vec<f64>)>) = (Vec::new(), Vec::new());
+    let mut shots: Vec<CalculationShot> = Vec::new();
+    // Name, responses and contents of the internal standard, shot by shot.
+    let mut flasks: Vec<(String, Vec<f64>, Vec<f64>)> = Vec::new();
     let mut standard_unit = None;
     let mut area_unit = String::new();
     for run in results.runs.iter().filter(|r| r.accepted && r.kind == amount.kind && r.sample == amount.sample) {

@@ -89,10 +89,17 @@ pub fn estimate_noise(time_min: &[f64], signal: &[f64], step: Option<f64>) -> No
 /// The least difference of neighbours is a step if at least 98 % of the differences of up to 20 steps (of which
 /// there must be 20, unless most neighbours are equal) lie within a tenth of a whole number of steps.
 pub fn estimate_step(signal: &[f64]) -> Option<f64> {
-    let largest = signal.iter().fold(0.0, |m: f64, y| m.max(y.abs()));
+    let largest = largest_size(signal);
     // Differences of rounded decimals are uncertain by a few ulp of the values.
     let least = 16.0 * f64::EPSILON * largest;
-    let step = signal.windows(2).map(|w| (w[1] - w[0]).abs()).filter(|&d| d > least).fold(f64::INFINITY, f64::min);
+    let mut lanes = [f64::INFINITY; 8];
+    for (early, late) in signal.chunks(8).zip(signal.get(1..).unwrap_or(&[]).chunks(8)) {
+        for (lane, (a, b)) in lanes.iter_mut().zip(early.iter().zip(late)) {
+            let d = (b - a).abs();
+            *lane = if d > least && d < *lane { d } else { *lane };
+        }
+    }
+    let step = lanes.into_iter().fold(f64::INFINITY, f64::min);
     if !step.is_finite() {
         return None;
     }
@@ -109,6 +116,17 @@ pub fn estimate_step(signal: &[f64]) -> Option<f64> {
     }
     let stands_still = 2 * same > signal.len();
     ((small >= 20 || stands_still) && whole * 100 >= small * 98).then_some(step)
+}
+
+/// The largest |y|, eight lanes side by side.
+fn largest_size(signal: &[f64]) -> f64 {
+    let mut lanes = [0.0_f64; 8];
+    for part in signal.chunks(8) {
+        for (lane, y) in lanes.iter_mut().zip(part) {
+            *lane = if y.abs() > *lane { y.abs() } else { *lane };
+        }
+    }
+    lanes.into_iter().fold(0.0, f64::max)
 }
 
 /// Points in a block; large enough for a mean square to be known to 20 %, small enough to fit between peaks.
@@ -147,7 +165,7 @@ impl NoiseProfile {
     /// The profile of a signal on evenly spaced points; see [`estimate_noise`].
     pub fn new(signal: &[f64], step: Option<f64>) -> Self {
         let step = step.filter(|s| *s > 0.0 && s.is_finite()).or_else(|| estimate_step(signal));
-        let largest = signal.iter().fold(0.0, |m: f64, y| m.max(y.abs()));
+        let largest = largest_size(signal);
         let floor = (step.unwrap_or(0.0) / 12_f64.sqrt()).max(1e-11 * largest).max(f64::MIN_POSITIVE);
         let block = BLOCK.min(signal.len());
         let blocks = Blocks::new(signal, block);
