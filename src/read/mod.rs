@@ -12,6 +12,7 @@ mod columns;
 mod decode;
 mod delimited;
 mod dialect;
+mod fast;
 mod header;
 mod names;
 mod number;

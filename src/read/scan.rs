@@ -1,13 +1,13 @@
 //! One pass over the text: rows of numbers to columns, block by block; what does not fit ends a block.
 //!
-//! A row that is all plain numbers goes through [`Block::fast_row`], which touches each byte once; every other row is
+//! A row that is all plain numbers goes through [`fast`], which touches each byte once; every other row is
 //! looked at cell by cell.
 
 use std::collections::HashMap;
 
 use super::buffers;
 use super::cells::{self, Cell, Class, Dialect, classify, next_line, shown, split};
-use super::number;
+use super::fast;
 use super::options::Delimiter;
 
 /// Rows looked at to learn what each column of a block holds; our own choice.
@@ -51,7 +51,7 @@ pub(crate) struct Column {
     /// Number of cells without a number; `bad` keeps only the first few.
     pub(crate) missing: usize,
     /// The raw text cell of the row before.
-    last: Cell2,
+    pub(super) last: Cell2,
 }
 
 /// A cell of a numeric column that holds no number.
@@ -68,9 +68,9 @@ pub(crate) struct BadCell {
 
 /// Raw byte range of a cell with the blanks and quotes around it.
 #[derive(Clone, Copy, Debug, Default)]
-struct Cell2 {
-    start: usize,
-    end: usize,
+pub(super) struct Cell2 {
+    pub(super) start: usize,
+    pub(super) end: usize,
 }
 
 impl Column {
@@ -197,10 +197,13 @@ impl Block {
     fn fill(&mut self, text: &[u8], dialect: Dialect, mut pos: usize, mut line: u64) -> (usize, u64) {
         let grouped = self.columns.iter().any(|c| !c.numeric);
         let mark = dialect.mark.byte();
-        let pair = self.columns.len() == 2 && !grouped;
+        // Where pairs do not get through, they are tried again only after a while.
+        let mut pairs_from = if self.columns.len() == 2 && !grouped { 0 } else { usize::MAX };
         while pos < text.len() {
-            if pair && let [a, b] = self.columns.as_mut_slice() {
-                let next = pair_rows(text, pos, sign_of(dialect.delimiter), mark, a, b);
+            if self.rows >= pairs_from
+                && let [a, b] = self.columns.as_mut_slice()
+            {
+                let next = fast::pair_rows(text, pos, fast::sign_of(dialect.delimiter), mark, a, b);
                 let taken = a.values.len() - self.rows;
                 if taken > 0 {
                     self.rows += taken;
@@ -210,8 +213,9 @@ impl Block {
                     self.end = pos;
                     continue;
                 }
+                pairs_from = self.rows + 256;
             }
-            let end = match self.fast_row(text, pos, dialect.delimiter, mark) {
+            let end = match fast::plain_row(&mut self.columns, text, pos, dialect.delimiter, mark) {
                 Some(end) => {
                     self.rows += 1;
                     end
@@ -250,53 +254,6 @@ impl Block {
         }
         // Blank and comment lines behind the last row are not part of the block.
         (self.end, self.last_line + 1)
-    }
-
-    /// Takes a row of plain numbers; `None` (values pushed so far must be taken back) where anything else stands.
-    #[inline(always)]
-    fn fast_row(&mut self, text: &[u8], pos: usize, delimiter: Delimiter, mark: u8) -> Option<usize> {
-        let tab_is_blank = delimiter != Delimiter::Tab;
-        let blank = |b: u8| b == b' ' || (b == b'\t' && tab_is_blank);
-        let sign = sign_of(delimiter);
-        let mut i = pos;
-        let last = self.columns.len() - 1;
-        for (k, column) in self.columns.iter_mut().enumerate() {
-            if column.numeric {
-                while text.get(i).is_some_and(|b| blank(*b)) {
-                    i += 1;
-                }
-                let n = number::prefix(&text[i..], mark)?;
-                i += n.len;
-                column.values.push(n.value);
-                column.scale = column.scale.max(n.scale);
-            } else {
-                // The same text as in the row above, or the slow path.
-                let same = text.get(column.last.start..column.last.end).filter(|s| !s.is_empty())?;
-                if !text[i..].starts_with(same) {
-                    return None;
-                }
-                i += same.len();
-            }
-            if k < last && delimiter == Delimiter::Blanks {
-                if !text.get(i).is_some_and(|b| blank(*b)) {
-                    return None;
-                }
-                continue;
-            }
-            while text.get(i).is_some_and(|b| blank(*b)) {
-                i += 1;
-            }
-            if k < last {
-                if text.get(i) != Some(&sign) {
-                    return None;
-                }
-                i += 1;
-            }
-        }
-        match text.get(i) {
-            None | Some(b'\n' | b'\r') => Some(i),
-            _ => None,
-        }
     }
 
     fn slow_row(&mut self, text: &[u8], pos: usize, end: usize, line: u64, dialect: Dialect, grouped: bool) -> Row {
@@ -433,49 +390,6 @@ impl Block {
             self.last_line = self.line_of(self.rows - 1);
         }
     }
-}
-
-fn sign_of(delimiter: Delimiter) -> u8 {
-    match delimiter {
-        Delimiter::Comma => b',',
-        Delimiter::Semicolon => b';',
-        Delimiter::Tab => b'\t',
-        Delimiter::Blanks => b' ',
-        Delimiter::OneColumn => b'\n',
-    }
-}
-
-/// Takes rows of two plain numbers as long as nothing else comes; returns where the first other line starts. Most
-/// exports are nothing else, and without the loop over columns they read faster by a tenth.
-#[inline(never)]
-fn pair_rows(text: &[u8], mut pos: usize, sign: u8, mark: u8, a: &mut Column, b: &mut Column) -> usize {
-    let (mut scale_a, mut scale_b) = (a.scale, b.scale);
-    let (va, vb) = (&mut a.values, &mut b.values);
-    while pos < text.len() {
-        let first = &text[pos..];
-        let (x, x_len, x_scale) = number::simple(first, mark);
-        if x_len == 0 || first.get(x_len) != Some(&sign) {
-            break;
-        }
-        let second = &first[x_len + 1..];
-        let (y, y_len, y_scale) = number::simple(second, mark);
-        if y_len == 0 {
-            break;
-        }
-        let len = match second.get(y_len) {
-            Some(b'\n') => y_len + 1,
-            Some(b'\r') if second.get(y_len + 1) == Some(&b'\n') => y_len + 2,
-            None => y_len,
-            _ => break,
-        };
-        va.push(x);
-        vb.push(y);
-        scale_a = scale_a.max(x_scale as i32);
-        scale_b = scale_b.max(y_scale as i32);
-        pos += x_len + 1 + len;
-    }
-    (a.scale, b.scale) = (scale_a, scale_b);
-    pos
 }
 
 /// Three letters or more that do not start as a number.
