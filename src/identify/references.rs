@@ -36,7 +36,8 @@ const EXPECTED_SD: f64 = 0.5;
 ///
 /// A compound that no standard shows keeps its expected time and window, with `runs` 0. Expected times that are no
 /// numbers, or have no window, are left out. A foreign peak that is in most standards, nearer to the expected
-/// time than the compound's own, is taken for it: look at the times.
+/// time than the compound's own, is taken for it: look at the times. The order of the expected times is believed:
+/// where it is wrong, names are swapped.
 ///
 /// ```
 /// use vialbook::identify::{ExpectedTime, references_from};
@@ -117,11 +118,9 @@ fn learn(
         let found = align(&targets, seen, OFFSET_LIMIT_S, pass > 0);
         let mut row = vec![None; targets.len()];
         for (i, candidates) in found.candidates.iter().enumerate() {
-            if let Some(&(j, p)) = candidates.first() {
-                if p > 0.5 {
-                    row[i] = Some(seen[j].time_s);
-                    widths[i].extend(list.peaks[indices[j]].width_half_min.map(|w| 60.0 * w));
-                }
+            if let Some(&(j, _)) = candidates.first().filter(|c| c.1 > 0.5) {
+                row[i] = Some(seen[j].time_s);
+                widths[i].extend(list.peaks[indices[j]].width_half_min.map(|w| 60.0 * w));
             }
         }
         observed.push(row);

@@ -15,7 +15,7 @@ use std::ops::{Add, AddAssign, Div, Mul, Neg, Sub, SubAssign};
 /// ```
 /// use vialbook::numeric::DoubleDouble;
 /// let third = DoubleDouble::from(1.0) / DoubleDouble::from(3.0);
-/// assert_eq!((third * DoubleDouble::from(3.0) - DoubleDouble::from(1.0)).value().abs() < 1e-31, true);
+/// assert!((third * DoubleDouble::from(3.0) - DoubleDouble::from(1.0)).value().abs() < 1e-31);
 /// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct DoubleDouble {

@@ -59,7 +59,7 @@ impl LinearFit {
 /// 2.3 and 2.5), never the normal equations. Departure from the text: the whole factorisation runs in
 /// [`DoubleDouble`], which leaves nothing for iterative refinement to improve and gives the standard errors the
 /// same digits as the coefficients: 15 less what rounding of the data themselves costs, for condition
-/// numbers up to 10¹⁵. Cost about 40 ns × points × columns².
+/// numbers up to 10¹⁵. Cost about 50 ns × points × columns².
 ///
 /// # Errors
 /// Lengths that differ; fewer points than coefficients; a value that is not finite; a negative weight; a column

@@ -5,6 +5,7 @@
 //! | [`special`] | error functions, log gamma, incomplete gamma and beta |
 //! | [`distributions`] | probabilities and quantiles: normal, Student t, chi-squared, Fisher F |
 //! | [`least_squares`] | linear models: lines, polynomials, any design, with weights |
+//! | [`nonlinear`] | least squares of any smooth model, with a stop report |
 //! | [`statistics`] | mean, spread, median, quantiles, covariance |
 //! | [`roots`] | a root in a bracket, quadratic equations |
 //! | [`matrix`], [`double_double`] | small dense matrices; numbers of 31 digits |
@@ -12,8 +13,10 @@
 
 pub mod distributions;
 pub mod double_double;
+mod householder;
 pub mod least_squares;
 pub mod matrix;
+pub mod nonlinear;
 pub mod random;
 pub mod roots;
 pub mod special;
@@ -26,6 +29,7 @@ pub use distributions::{
 pub use double_double::DoubleDouble;
 pub use least_squares::{LinearFit, fit_linear, fit_polynomial};
 pub use matrix::Matrix;
+pub use nonlinear::{NonlinearFit, NonlinearOptions, StopReason, fit_nonlinear};
 pub use random::Xoshiro256PlusPlus;
 pub use roots::{find_root, quadratic_roots};
 pub use special::{erf, erfc, erfcx, ln_gamma};

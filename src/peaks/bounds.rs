@@ -3,8 +3,9 @@
 use std::ops::Range;
 
 use crate::peaks::Integration;
-use crate::peaks::detect::{Apex, BoxNoise, Sums};
+use crate::peaks::detect::Apex;
 use crate::peaks::measures::reach_for;
+use crate::peaks::sums::{BoxNoise, Sums};
 use crate::signal::NoiseProfile;
 
 /// The bounds of one peak as indices of points, and the points that carry its baseline.
@@ -45,7 +46,6 @@ pub(super) fn bounds(
     baseline_points: Option<usize>,
 ) -> Vec<Bounds> {
     let n = sums.len();
-    let valleys: Vec<usize> = apexes.windows(2).map(|w| valley(sums, noise, w[0], w[1])).collect();
     let walks: Vec<Walk> = (0..apexes.len())
         .map(|k| {
             // As far as the neighbour's inflection: the valley's lowest point means nothing where it is flat.
@@ -86,8 +86,9 @@ pub(super) fn bounds(
         let left = outer(sums, &walks[group.start].left, head, from, -1, baseline_points);
         let right = outer(sums, &walks[group.end - 1].right, tail, to, 1, baseline_points);
         let (left, right) = cut_ends(sums, noise, left, right, head, tail);
-        let valleys = &valleys[group.start..group.end - 1];
-        split(sums, noise, &apexes[group.clone()], valleys, left, right, &mut all);
+        let apexes = &apexes[group.clone()];
+        let valleys: Vec<usize> = apexes.windows(2).map(|w| valley(sums, noise, w[0], w[1])).collect();
+        split(sums, noise, apexes, &valleys, left, right, &mut all);
     }
     all
 }

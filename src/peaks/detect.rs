@@ -1,45 +1,7 @@
 //! Where the apexes are: a curvature test at a ladder of widths.
 
+use crate::peaks::sums::{BoxNoise, Sums};
 use crate::signal::NoiseProfile;
-
-/// Sums over any stretch of a signal in two look-ups.
-pub(super) struct Sums {
-    /// Running sum of (y - y₀), one longer than the signal.
-    sums: Vec<f64>,
-    offset: f64,
-}
-
-impl Sums {
-    pub(super) fn new(signal: &[f64]) -> Self {
-        let offset = signal.first().copied().unwrap_or(0.0);
-        let mut sums = Vec::with_capacity(signal.len() + 1);
-        let mut sum = 0.0;
-        sums.push(sum);
-        sums.extend(signal.iter().map(|y| {
-            sum += y - offset;
-            sum
-        }));
-        Sums { sums, offset }
-    }
-
-    /// Number of points.
-    pub(super) fn len(&self) -> usize {
-        self.sums.len() - 1
-    }
-
-    /// Mean over a..b, which must hold at least one point.
-    #[inline]
-    pub(super) fn mean(&self, a: usize, b: usize) -> f64 {
-        (self.sums[b] - self.sums[a]) / (b - a) as f64 + self.offset
-    }
-
-    /// Mean over up to `reach` points on either side of `i` (as many on each).
-    #[inline]
-    pub(super) fn about(&self, i: usize, reach: usize) -> f64 {
-        let reach = reach.min(i).min(self.len() - 1 - i);
-        self.mean(i - reach, i + reach + 1)
-    }
-}
 
 /// An apex that stands out of the noise.
 #[derive(Clone, Copy, Debug)]
@@ -102,11 +64,10 @@ pub(super) fn find_apexes(search: &Search<'_>) -> Vec<Apex> {
             let reach = w / 8;
             let slope = (sums.mean(start + w, start + 2 * w) - sums.mean(start - w, start)) / (2 * w) as f64;
             let above = |i: usize| sums.about(i, reach) - slope * (i - start) as f64;
-            let apex = (start..start + w).max_by(|&a, &b| above(a).total_cmp(&above(b)));
-            if let Some(apex) = apex {
-                let at = found.partition_point(|&i| i < apex);
-                found.insert(at, apex);
-            }
+            let coarse = (w / 16).max(1);
+            let apex = highest((start..start + w).step_by(coarse), above).unwrap_or(start);
+            let at = found.partition_point(|&i| i < apex);
+            found.insert(at, apex);
         }
     }
     let kept = merge(search, measure_all(search, &found));
@@ -137,44 +98,83 @@ fn ladder(n: usize, widest: f64) -> impl Iterator<Item = usize> {
 /// Starts of the middle windows (and their drops) where a significant maximum lies.
 fn curvature_maxima(search: &Search<'_>, w: usize, least_sd: f64, excess: f64, maxima: &mut Vec<(usize, f64)>) {
     maxima.clear();
-    let (p, n) = (&search.sums.sums[..], search.sums.len());
+    let (p, n) = (search.sums.running(), search.sums.len());
     if n < 3 * w {
         return;
     }
     let factor = BoxNoise::new(w, search.noise.autocorrelation).times(excess);
     let (z, scale) = (search.threshold_z * factor.curvature, 1.0 / w as f64);
-    let least = z * least_sd;
+    // A pulse of one step is no peak where the step hides the noise.
+    let stair = if search.noise.shared_step() > 0.0 { 1.05 * search.noise.step.unwrap_or(0.0) } else { 0.0 };
+    let least = (z * least_sd).max(stair);
     let stride = (w / 8).max(1);
     // How far the middle stands above the left and above the right.
     let drops = |s: usize| {
         let (left, middle, right) = (p[s] - p[s - w], p[s + w] - p[s], p[s + 2 * w] - p[s + w]);
         ((middle - left) * scale, (middle - right) * scale)
     };
-    let mut s = w;
-    let mut before = f64::NEG_INFINITY;
-    let mut here = drops(s);
-    while s + 2 * w <= n {
-        let next = s + stride;
-        let after = if next + 2 * w <= n { drops(next) } else { (f64::NEG_INFINITY, f64::NEG_INFINITY) };
-        let (curvature, side) = (0.5 * (here.0 + here.1), here.0.min(here.1));
-        if curvature > least && side >= before && side > after.0.min(after.1) {
-            let sd = search.noise.sd_at(s + w / 2);
-            let high_enough = w <= WIDE || curvature > 10.0 * sd;
-            let is_maximum = side > LEAST_SIDE * curvature && side > LEAST_SIDE_Z * factor.drop * sd;
-            if curvature > z * sd && is_maximum && high_enough {
-                match maxima.last_mut() {
-                    Some(last) if s - last.0 <= w / 2 => {
-                        if side > last.1 {
-                            *last = (s, side);
-                        }
+    let side = |s: usize| {
+        if s < w || s + 2 * w > n {
+            return f64::NEG_INFINITY;
+        }
+        let (left, right) = drops(s);
+        left.min(right)
+    };
+    let mut test = |s: usize| {
+        let (left, right) = drops(s);
+        let (curvature, here) = (0.5 * (left + right), left.min(right));
+        if curvature <= least || here < side(s - stride) || here <= side(s + stride) {
+            return;
+        }
+        let sd = search.noise.sd_at(s + w / 2);
+        let high_enough = w <= WIDE || curvature > 10.0 * sd;
+        let is_maximum = here > LEAST_SIDE * curvature && here > LEAST_SIDE_Z * factor.drop * sd;
+        if curvature > z * sd && is_maximum && high_enough {
+            match maxima.last_mut() {
+                Some(last) if s - last.0 <= w / 2 => {
+                    if here > last.1 {
+                        *last = (s, here);
                     }
-                    _ => maxima.push((s, side)),
                 }
+                _ => maxima.push((s, here)),
             }
         }
-        (before, here, s) = (side, after, next);
+    };
+    if stride > 1 {
+        (w..=n - 2 * w).step_by(stride).for_each(test);
+        return;
+    }
+    // Most of a run holds no peak: whole pieces are passed over by their largest curvature alone.
+    let bar = 2.0 * w as f64 * least;
+    let mut s = w;
+    while s <= n - 2 * w {
+        let end = (s + PIECE).min(n - 2 * w + 1);
+        let m = end - s;
+        let (before, start, middle, after) = (&p[s - w..][..m], &p[s..][..m], &p[s + w..][..m], &p[s + 2 * w..][..m]);
+        let mut largest = [f64::NEG_INFINITY; LANES];
+        let (mut q0, mut q1) = (before.chunks_exact(LANES), start.chunks_exact(LANES));
+        let (mut q2, mut q3) = (middle.chunks_exact(LANES), after.chunks_exact(LANES));
+        for (((p0, p1), p2), p3) in (&mut q0).zip(&mut q1).zip(&mut q2).zip(&mut q3) {
+            for j in 0..LANES {
+                let curvature = 3.0 * (p2[j] - p1[j]) - (p3[j] - p0[j]);
+                largest[j] = if curvature > largest[j] { curvature } else { largest[j] };
+            }
+        }
+        let left_over = q0.remainder().iter().zip(q1.remainder()).zip(q2.remainder().iter().zip(q3.remainder()));
+        for ((p0, p1), (p2, p3)) in left_over {
+            largest[0] = largest[0].max(3.0 * (p2 - p1) - (p3 - p0));
+        }
+        if largest.iter().any(|c| *c > bar) {
+            (s..end).for_each(&mut test);
+        }
+        s = end;
     }
 }
+
+/// Points looked at together.
+const PIECE: usize = 64;
+/// Values side by side, so that the processor works on several at once.
+const LANES: usize = 4;
 
 /// How much more the curvature test scatters than the noise's correlation lets expect, because the baseline
 /// wanders: the lower quartile of its size along the run, which peaks over half the run cannot move far.
@@ -195,7 +195,7 @@ const WANDER_LEAST: f64 = 1.4;
 impl Wander {
     /// Standard deviation of the curvature test over the expected one, at least 1.
     fn excess(&mut self, search: &Search<'_>, w: usize) -> f64 {
-        let (p, n) = (&search.sums.sums[..], search.sums.len());
+        let (p, n) = (search.sums.running(), search.sums.len());
         if w < WANDER_FROM {
             return 1.0;
         }
@@ -219,39 +219,9 @@ impl Wander {
     }
 }
 
-/// Standard deviations of box averages over w points, for unit noise with correlation φ^k.
-pub(super) struct BoxNoise {
-    /// Of C - (L + R)/2.
-    curvature: f64,
-    /// Of C - L.
-    drop: f64,
-    /// Of C.
-    pub(super) mean: f64,
-}
-
-impl BoxNoise {
-    fn times(self, factor: f64) -> Self {
-        BoxNoise { curvature: self.curvature * factor, drop: self.drop * factor, mean: self.mean * factor }
-    }
-
-    pub(super) fn new(w: usize, phi: f64) -> Self {
-        let wf = w as f64;
-        let decay = phi.powi(w as i32);
-        let g = 1.0 - phi;
-        // Variance of a mean, covariance of neighbouring means; sums of geometric series.
-        let v = ((1.0 + phi) / g - 2.0 * phi * (1.0 - decay) / (wf * g * g)) / wf;
-        let c = phi * (1.0 - decay) * (1.0 - decay) / (wf * g * wf * g);
-        BoxNoise {
-            curvature: (1.5 * v + 0.5 * decay * c - 2.0 * c).max(0.0).sqrt(),
-            drop: (2.0 * (v - c)).max(0.0).sqrt(),
-            mean: v.max(0.0).sqrt(),
-        }
-    }
-}
-
 /// Width and height of an apex: the width at which the curvature test is most significant.
 fn measure(search: &Search<'_>, index: usize, room_before: usize, room_after: usize) -> Apex {
-    let (p, n) = (&search.sums.sums[..], search.sums.len());
+    let (p, n) = (search.sums.running(), search.sums.len());
     let (mut best, mut width, mut height) = (0.0, 2.0, 0.0);
     // Two peaks are at least about a width apart.
     let room = room_before.min(room_after);
@@ -297,11 +267,10 @@ fn merge(search: &Search<'_>, apexes: Vec<Apex>) -> Vec<Apex> {
         while let Some(last) = kept.last().copied() {
             let reach = (last.width.min(apex.width) / 8.0) as usize;
             let (left, right) = (last.index.min(apex.index), last.index.max(apex.index));
-            let valley = (left..=right).map(|i| sums.about(i, reach)).fold(f64::INFINITY, f64::min);
-            let drop = sums.about(last.index, reach).min(sums.about(apex.index, reach)) - valley;
             let noise = BoxNoise::new(2 * reach + 1, search.noise.autocorrelation).mean * search.noise.sd_at(left);
-            let least = (search.valley_fraction * last.height.min(apex.height)).max(4.0 * 1.414 * noise);
-            if right > left && drop > least {
+            let least = (search.valley_fraction * last.height.min(apex.height)).max(4.0 * 2_f64.sqrt() * noise);
+            let bar = sums.about(last.index, reach).min(sums.about(apex.index, reach)) - least;
+            if (left..=right).any(|i| sums.about(i, reach) < bar) {
                 break;
             }
             // One peak: the higher top stands, the wider width describes it.
@@ -315,38 +284,34 @@ fn merge(search: &Search<'_>, apexes: Vec<Apex>) -> Vec<Apex> {
     kept
 }
 
-/// Uphill over the smoothed signal, in strides of up to a quarter width, until nothing within reach is higher.
+/// Uphill over the smoothed signal, in strides of up to a quarter width, until nothing within reach is higher; first
+/// on a coarse grid, then on every point of it.
 fn climb(sums: &Sums, from: usize, width: f64) -> usize {
     let (reach, stride) = ((width / 8.0) as usize, (width / 4.0).max(1.0) as usize);
+    let value = |i: usize| sums.about(i, reach);
     let mut at = from;
+    let coarse = (stride / 8).max(1);
     for _ in 0..16 {
-        let (a, b) = (at.saturating_sub(stride), (at + stride + 1).min(sums.len()));
-        let top = (a..b).max_by(|&i, &j| sums.about(i, reach).total_cmp(&sums.about(j, reach))).unwrap_or(at);
-        if top == at {
+        // The grid runs through where we stand, so that standing still is one of the choices.
+        let steps = (stride / coarse).min(at / coarse);
+        let grid = (at - steps * coarse..(at + stride + 1).min(sums.len())).step_by(coarse);
+        let top = highest(grid, value).unwrap_or(at);
+        if value(top) <= value(at) {
             break;
         }
         at = top;
     }
-    at
+    highest(at.saturating_sub(coarse)..(at + coarse + 1).min(sums.len()), value).unwrap_or(at)
 }
 
-#[cfg(test)]
-mod tests {
-    use super::BoxNoise;
-    use crate::signal::noise::correlated_norm;
-
-    #[test]
-    fn noise_of_box_averages_is_what_the_weights_give() {
-        for w in [1, 2, 5, 40] {
-            for phi in [-0.3, 0.0, 0.5, 0.9] {
-                let noise = BoxNoise::new(w, phi);
-                let part = |f: f64| vec![f / w as f64; w];
-                let three = [part(-0.5), part(1.0), part(-0.5)].concat();
-                let two = [part(-1.0), part(1.0)].concat();
-                assert!((noise.curvature - correlated_norm(&three, phi)).abs() < 1e-12);
-                assert!((noise.drop - correlated_norm(&two, phi)).abs() < 1e-12);
-                assert!((noise.mean - correlated_norm(&part(1.0), phi)).abs() < 1e-12);
-            }
+/// The place with the highest value.
+fn highest(places: impl Iterator<Item = usize>, value: impl Fn(usize) -> f64) -> Option<usize> {
+    let mut best = None;
+    for i in places {
+        let v = value(i);
+        if best.is_none_or(|(_, b)| v > b) {
+            best = Some((i, v));
         }
     }
+    best.map(|(i, _)| i)
 }

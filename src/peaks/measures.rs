@@ -1,8 +1,8 @@
 //! Height, apex time and widths of a peak above its baseline.
 
-use crate::peaks::detect::{BoxNoise, Sums};
 use crate::peaks::integrate::Line;
 use crate::peaks::local_fit::LocalFit;
+use crate::peaks::sums::{BoxNoise, Sums};
 use crate::signal::NoiseProfile;
 use crate::signal::noise::correlated_norm;
 
@@ -101,16 +101,14 @@ pub(super) fn reach_for(height_over_sd: f64) -> f64 {
 #[allow(clippy::too_many_arguments)]
 fn top(s: &Signal<'_>, apex: usize, start: usize, end: usize, shape: Shape, first: f64, line: &Line, m: &mut Measures) {
     let sd = s.noise.sd_at(apex);
-    // Much noise bends a short parabola as it likes.
-    let share = if first > 30.0 * sd { 0.25 } else { 0.35 };
-    let reach = ((share * shape.reach * shape.wide).round() as usize).max(if shape.wide < 8.0 { 1 } else { 2 });
+    let reach = ((0.25 * shape.reach * shape.wide).round() as usize).max(if shape.wide < 8.0 { 1 } else { 2 });
     for reach in [reach, 2 * reach] {
         let (a, b) = (apex.saturating_sub(reach).max(start), (apex + reach).min(end) + 1);
         if b - a < 3 {
             return;
         }
         // A quartic needs points or little noise; in much noise it finds a top of its own.
-        let quartic = (b - a >= 7 && first > 30.0 * sd) || (b - a >= 5 && first > 300.0 * sd);
+        let quartic = (b - a >= 7 && first > 20.0 * sd) || (b - a >= 5 && first > 300.0 * sd);
         let degree = if quartic { 4 } else { 2 };
         let values: Vec<f64> = (a..b).map(|i| s.signal[i] - line.at(s.time[i])).collect();
         let fit = LocalFit::new(&s.time[a..b], &values, degree);

@@ -12,14 +12,6 @@ use crate::error::{Error, ErrorKind, Result};
 const HEAD_ROWS: usize = 160;
 const MIDDLE_ROWS: usize = 100;
 
-/// What was decided, and what remains in doubt.
-#[derive(Clone, Debug, PartialEq)]
-pub(crate) struct Decision {
-    pub(crate) dialect: Dialect,
-    /// All numbers seen look like `1.234`, which could mean 1234; settled by any number between -1 and 1.
-    pub(crate) doubt: Option<Doubt>,
-}
-
 /// A row in which a mark may be a decimal mark or part groups of three digits.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Doubt {
@@ -50,13 +42,13 @@ struct Fit {
 }
 
 /// Decides how the rows of `text` are to be understood.
-pub(crate) fn decide(text: &[u8], options: &ReadOptions) -> Result<Decision> {
+pub(crate) fn decide(text: &[u8], options: &ReadOptions) -> Result<Dialect> {
     let lines = sample(text, options.header_rows.unwrap_or(0));
     if let Some(line) = lines.iter().find(|l| is_markdown(&text[l.start..l.end])) {
         return Err(no_table(text, std::slice::from_ref(line)));
     }
     if let Some(dialect) = plain(text, &lines, options) {
-        return Ok(Decision { dialect, doubt: doubt(text, &lines, dialect) });
+        return Ok(dialect);
     }
     let mut fits: Vec<Fit> = candidates(text, &lines, options).into_iter().map(|d| measure(text, &lines, d)).collect();
     if fits.iter().all(|f| f.rows < 2) {
@@ -81,8 +73,7 @@ pub(crate) fn decide(text: &[u8], options: &ReadOptions) -> Result<Decision> {
     if options.delimiter.is_none() && options.decimal_mark.is_none() {
         ask_one_or_two_numbers(text, &lines, &fits, &mut best)?;
     }
-    let doubt = if best.thousands || options.decimal_mark.is_some() { None } else { doubt(text, &lines, best) };
-    Ok(Decision { dialect: best, doubt })
+    Ok(best)
 }
 
 /// The short way for the commonest files: nearly all rows fit with points inside numbers and commas, if any, between
@@ -153,7 +144,7 @@ fn sample(text: &[u8], header_rows: usize) -> Vec<Line> {
 }
 
 fn take(text: &[u8], mut pos: usize, mut number: u64, count: usize, lines: &mut Vec<Line>) -> (usize, u64) {
-    let wanted = lines.len() + count;
+    let wanted = lines.len().saturating_add(count);
     while pos < text.len() && lines.len() < wanted {
         let end = cells::line_end(text, pos);
         let line = &text[pos..end];
@@ -237,18 +228,16 @@ fn ask_one_or_two_numbers(text: &[u8], lines: &[Line], fits: &[Fit], best: &mut 
     .hint("set delimiter = \"comma\" for two numbers, or delimiter = \"one_column\" for one with a decimal comma"))
 }
 
-/// `1.234` may be 1234 where all numbers with the mark fit groups of three.
-fn doubt(text: &[u8], lines: &[Line], dialect: Dialect) -> Option<Doubt> {
+/// `1.234` may be 1234 where all numbers of the text with the mark fit groups of three.
+pub(crate) fn doubt(text: &[u8], dialect: Dialect) -> Option<Doubt> {
     let mark = dialect.mark.byte();
-    // Where the comma parts the cells, nobody parts thousands with points.
-    if dialect.delimiter == Delimiter::Comma && dialect.mark == DecimalMark::Point {
-        return None;
-    }
+    let mut lines = Vec::new();
+    take(text, 0, 1, usize::MAX, &mut lines);
     let mut out = Vec::new();
     let mut example: Option<(Line, Cell)> = None;
     // Per column: numbers with the mark, numbers without, the last value, rising so far.
     let mut columns: Vec<(usize, usize, f64, bool)> = Vec::new();
-    for &line in lines {
+    for &line in &lines {
         if row(text, line, dialect, &mut out).is_none_or(|(_, numbers)| numbers == 0) {
             continue;
         }
@@ -344,7 +333,7 @@ mod tests {
     use super::*;
 
     fn decided(text: &str) -> Result<(Delimiter, DecimalMark, bool)> {
-        let d = decide(text.as_bytes(), &ReadOptions::default())?.dialect;
+        let d = decide(text.as_bytes(), &ReadOptions::default())?;
         Ok((d.delimiter, d.mark, d.thousands))
     }
 
@@ -381,7 +370,7 @@ mod tests {
 
     #[test]
     fn groups_of_three_are_doubted_until_disproved() {
-        let d = |text: &str| decide(text.as_bytes(), &ReadOptions::default()).expect(text).doubt;
+        let d = |text: &str| doubt(text.as_bytes(), decide(text.as_bytes(), &ReadOptions::default()).expect(text));
         assert!(d("0;1,204\n1;998\n2;1,300\n").is_some_and(|d| !d.mild));
         assert!(d("2.000\t12.345\n2.001\t12.346\n2.002\t12.300\n").is_some_and(|d| d.mild));
         assert_eq!(d("0,000;1,204\n0,001;1,205\n"), None);

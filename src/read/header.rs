@@ -14,6 +14,8 @@ pub(crate) struct Header {
     pub(crate) names_line: Option<u64>,
     /// Line of a row of units below the names.
     pub(crate) units_line: Option<u64>,
+    /// Cells of the line right above the table, where they are not as many as its columns.
+    pub(crate) unmatched: Option<usize>,
     /// Lines that are neither names nor units, as written.
     pub(crate) lines: Vec<(u64, String)>,
     /// Statements: key and values.
@@ -147,6 +149,7 @@ impl Header {
             let texts = out.iter().filter(|c| classify(c.of(text), dialect) == Class::Text).count();
             let cells: Vec<String> = out.iter().map(|c| text_of(c.of(text))).collect();
             if texts > 1 && out.len() != block.columns.len() && !is_statement(&cells) {
+                self.unmatched = Some(out.len());
                 self.suspicions.push(format!(
                     "line {} (\"{}\") has {} cells above rows of {}; not taken as column names",
                     last.number,

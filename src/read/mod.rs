@@ -12,12 +12,15 @@ mod columns;
 mod decode;
 mod delimited;
 mod dialect;
+mod fast;
 mod header;
 mod names;
 mod number;
 mod options;
 mod safe_path;
 mod scan;
+mod scanned;
+mod settle;
 mod source;
 mod table;
 

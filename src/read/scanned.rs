@@ -1,0 +1,313 @@
+//! A file after the one pass: its tables, what stands above them, and which of them may be traces.
+
+use super::axis;
+use super::cells::{self, Dialect, shown};
+use super::dialect;
+use super::header::Header;
+use super::options::{DecimalMark, Delimiter, ReadOptions};
+use super::scan::{self, Block, Column};
+use crate::error::{Error, ErrorKind, Result};
+use crate::trace::ReadingNote;
+
+/// A file after the one pass.
+pub(super) struct Scanned<'a> {
+    text: &'a [u8],
+    pub(super) dialect: Dialect,
+    pub(super) blocks: Vec<Block>,
+    pub(super) headers: Vec<Header>,
+    /// Blocks large enough to be traces; the others are statements and single rows.
+    tables: Vec<usize>,
+    /// Text columns that change from row to row tell no traces apart.
+    pub(super) free_text: Vec<bool>,
+    /// What looks odd about the file as a whole.
+    suspicions: Vec<String>,
+}
+
+impl<'a> Scanned<'a> {
+    /// Sniffs and scans the text.
+    pub(super) fn new(text: &'a str, options: &ReadOptions) -> Result<Self> {
+        let bytes = text.as_bytes();
+        let dialect = dialect::decide(bytes, options)?;
+        let (mut start, mut line) = (0, 1);
+        for _ in 0..options.header_rows.unwrap_or(0) {
+            start = cells::next_line(bytes, cells::line_end(bytes, start));
+            line += 1;
+        }
+        let blocks = scan::scan(bytes, dialect, start, line);
+        if blocks.is_empty() {
+            return Err(Error::new(ErrorKind::Format, "no row of numbers was found")
+                .hint("export one row per point, or set delimiter and decimal_mark"));
+        }
+        if options.header_rows.is_some() && blocks[0].first_line != line {
+            return Err(Error::new(
+                ErrorKind::Option,
+                format!(
+                    "header_rows is {}, but line {line} is not a row of numbers; the first one is line {}",
+                    line - 1,
+                    blocks[0].first_line
+                ),
+            )
+            .at_line(line)
+            .at_field("header_rows"));
+        }
+        // An empty text cell names no group.
+        let free = |b: &Block| b.groups.iter().any(String::is_empty) || (b.rows >= 4 && b.groups.len() * 2 > b.rows);
+        let free_text = blocks.iter().map(free).collect();
+        let headers = blocks.iter().map(|_| Header::default()).collect();
+        let mut scanned =
+            Scanned { text: bytes, dialect, blocks, headers, tables: Vec::new(), free_text, suspicions: Vec::new() };
+        scanned.find_tables();
+        scanned.settle_doubt(options)?;
+        scanned.look_at_the_end();
+        Ok(scanned)
+    }
+
+    /// Finds the blocks that may be traces and reads what stands above each of them.
+    fn find_tables(&mut self) {
+        let longest = self.blocks.iter().map(|b| b.rows).max().unwrap_or(0);
+        // A table of a few rows beside a trace of thousands is not a second trace; a fifth, our own choice.
+        let large = |b: usize| self.blocks[b].rows * 5 >= longest;
+        let mut tables: Vec<usize> = (0..self.blocks.len())
+            .filter(|&b| large(b) && self.blocks[b].rows > 1 && self.looks_like_trace(b))
+            .collect();
+        if tables.is_empty() {
+            tables.extend((0..self.blocks.len()).rev().max_by_key(|&b| self.blocks[b].rows));
+        }
+        let (mut from, mut from_line) = (0, 1);
+        for (i, &b) in tables.iter().enumerate() {
+            let block = &self.blocks[b];
+            let mut header = Header::read(self.text, self.dialect, from, from_line, block);
+            if i > 0 {
+                header.inherit(&self.headers[tables[i - 1]]);
+            }
+            (from, from_line) = (block.end, block.last_line + 1);
+            self.headers[b] = header;
+        }
+        self.tables = tables;
+    }
+
+    /// Blocks (and groups of rows) that may be traces: those that hold a time, else the longest block.
+    pub(super) fn candidates(&self) -> Vec<Candidate> {
+        let several_blocks = self.tables.len() > 1;
+        let mut all = Vec::new();
+        for &b in &self.tables {
+            let block = &self.blocks[b];
+            let titles = &self.headers[b].lines;
+            let title = match titles.len() {
+                _ if !several_blocks => String::new(),
+                0 => format!("lines {} to {}", block.first_line, block.last_line),
+                n => {
+                    let near: Vec<String> = titles[n.saturating_sub(2)..]
+                        .iter()
+                        .map(|(_, t)| shown(t.replace('"', "").as_bytes()))
+                        .collect();
+                    near.join(" / ")
+                }
+            };
+            if self.free_text[b] || block.groups.is_empty() {
+                all.push(Candidate { block: b, group: None, label: title });
+                continue;
+            }
+            for (g, group) in block.groups.iter().enumerate() {
+                let label = if title.is_empty() { group.clone() } else { format!("{title} / {group}") };
+                let group = (block.groups.len() > 1).then_some(g);
+                all.push(Candidate { block: b, group, label });
+            }
+        }
+        all
+    }
+
+    fn looks_like_trace(&self, b: usize) -> bool {
+        let block = &self.blocks[b];
+        let rows = match block.segments.get(1) {
+            Some(second) if !self.free_text[b] => second.0,
+            _ => block.rows,
+        };
+        let columns: Vec<usize> = block.numeric_columns().collect();
+        columns.len() == 1 && self.blocks.len() == 1
+            || columns.iter().any(|&c| axis::rises_evenly(&block.columns[c].values[..rows], block.columns[c].scale))
+    }
+
+    /// `1.234` may be 1234 where all numbers with the mark look so. A look at the values tells nearly always that they do
+    /// not; only otherwise the text is looked at once more.
+    fn settle_doubt(&mut self, options: &ReadOptions) -> Result<()> {
+        let dialect = self.dialect;
+        let comma_and_point = dialect.delimiter == Delimiter::Comma && dialect.mark == DecimalMark::Point;
+        if dialect.thousands {
+            self.suspicions.push("digits in groups of three were read as one number (1,234 as 1234)".into());
+        }
+        // Where the comma parts the cells, nobody parts thousands with points.
+        if comma_and_point || dialect.thousands || options.decimal_mark.is_some() {
+            return Ok(());
+        }
+        let columns = || self.tables.iter().flat_map(|&b| &self.blocks[b].columns).filter(|c| c.numeric);
+        let small = |v: &f64| *v != 0.0 && v.abs() < 1.0;
+        if !columns().any(|c| c.scale == 3)
+            || columns().any(|c| c.scale != 0 && c.scale != 3)
+            || columns().any(|c| c.values.iter().any(small))
+        {
+            return Ok(());
+        }
+        let Some(doubt) = dialect::doubt(self.text, dialect) else { return Ok(()) };
+        let mark = dialect.mark.words();
+        if doubt.mild {
+            self.suspicions.push(format!(
+                "numbers such as \"{}\" were read with decimals, not thousands (option decimal_mark)",
+                doubt.example
+            ));
+            return Ok(());
+        }
+        Err(Error::new(
+            ErrorKind::Ambiguous,
+            format!(
+                "every number with a {mark}, such as \"{}\", can have decimals or thousands behind it",
+                doubt.example
+            ),
+        )
+        .at_line(doubt.line)
+        .hint(format!("set decimal_mark = \"{mark}\" if these are decimals, else the other mark")))
+    }
+
+    /// A last line without a line end and with fewer decimals than the one before may have been cut off.
+    fn look_at_the_end(&mut self) {
+        if self.text.ends_with(b"\n") || self.text.ends_with(b"\r") {
+            return;
+        }
+        let mark = self.dialect.mark.byte();
+        let decimals = |line: &[u8]| line.iter().rposition(|b| *b == mark).map(|at| line.len() - at);
+        let mut lines = self.text.rsplit(|b| *b == b'\n').map(<[u8]>::trim_ascii_end);
+        let (last, before) = (lines.next().and_then(decimals), lines.next().and_then(decimals));
+        if last.zip(before).is_some_and(|(last, before)| last < before) {
+            self.suspicions.push("the file ends without a line end, in a number shorter than the one above".into());
+        }
+    }
+
+    /// The question which of several traces is wanted.
+    pub(super) fn several(&self, candidates: &[Candidate]) -> Error {
+        let second = &candidates[1];
+        let block = &self.blocks[second.block];
+        let line = match second.group {
+            Some(g) => block.segments.iter().find(|s| s.1 == g).map_or(block.first_line, |s| block.line_of(s.0)),
+            None => block.first_line,
+        };
+        let between = (second.group.is_none() && second.block > 0)
+            .then(|| self.first_other_line(&self.blocks[candidates[0].block]))
+            .flatten()
+            .map_or(String::new(), |(l, text)| format!("; line {l} (\"{text}\") is not a row of the table before it"));
+        Error::new(
+            ErrorKind::Ambiguous,
+            format!("the file holds {} traces: {}{between}", candidates.len(), list(candidates)),
+        )
+        .at_line(line)
+        .hint("set the option trace to a name or a number, or read all of them (read_all)")
+    }
+
+    /// The first line behind a block that is neither blank nor a comment.
+    fn first_other_line(&self, block: &Block) -> Option<(u64, String)> {
+        self.other_lines(block.end, self.text.len(), block.last_line + 1).next()
+    }
+
+    fn other_lines(&self, start: usize, end: usize, line: u64) -> impl Iterator<Item = (u64, String)> + '_ {
+        let (mut pos, mut line) = (start, line);
+        std::iter::from_fn(move || {
+            while pos < end {
+                let stop = cells::line_end(self.text, pos);
+                let content = &self.text[pos..stop];
+                let number = line;
+                pos = cells::next_line(self.text, stop);
+                line += 1;
+                if !cells::is_blank(content) && !cells::is_comment(content) {
+                    return Some((number, shown(content)));
+                }
+            }
+            None
+        })
+    }
+
+    /// The columns of one candidate, and for each of its rows the row in the block.
+    pub(super) fn rows_of(&mut self, candidate: &Candidate) -> (Vec<Column>, usize, Vec<(usize, usize)>) {
+        let block = &mut self.blocks[candidate.block];
+        let Some(group) = candidate.group else {
+            let columns = block.columns.iter_mut().map(Column::take).collect();
+            return (columns, block.rows, vec![(0, 0)]);
+        };
+        let mut map = Vec::new();
+        let mut columns: Vec<Column> = block.columns.iter().map(Column::empty_like).collect();
+        let mut rows = 0;
+        for (i, &(from, g)) in block.segments.iter().enumerate() {
+            if g != group {
+                continue;
+            }
+            let to = block.segments.get(i + 1).map_or(block.rows, |s| s.0);
+            map.push((rows, from));
+            for (into, column) in columns.iter_mut().zip(&block.columns) {
+                into.extend_from(column, from, to, rows);
+            }
+            rows += to - from;
+        }
+        (columns, rows, map)
+    }
+
+    /// What is known before the columns are.
+    pub(super) fn note(&self, candidate: &Candidate, candidates: &[Candidate], header: &Header) -> ReadingNote {
+        let (b, block) = (candidate.block, &self.blocks[candidate.block]);
+        let mut note = ReadingNote {
+            format: "delimited text".into(),
+            delimiter: self.dialect.delimiter.words().into(),
+            decimal_mark: self.dialect.mark.words().into(),
+            header_rows: (block.first_line - 1) as usize,
+            trace: match candidates.len() {
+                1 => candidate.label.clone(),
+                n => format!("\"{}\", one of {n}", candidate.label),
+            },
+            ..ReadingNote::default()
+        };
+        // Kept for the record; 40 lines are more than any header seen, and a guard against a file of prose.
+        note.header = header.lines.iter().take(40).map(|(_, l)| l.chars().take(200).collect()).collect();
+        note.suspicions.extend(header.suspicions.iter().cloned());
+        note.suspicions.extend(self.suspicions.iter().cloned());
+        if self.free_text[b] {
+            note.suspicions.push("text that changes from row to row was left aside".into());
+        }
+        if block.comments > 0 {
+            note.dropped.push(format!("{} comment line(s) between the rows", block.comments));
+        }
+        let (mut others, mut first) = (0, None);
+        // A single row of another kind is a line, not a table.
+        let next = self.blocks[b + 1..].iter().find(|n| n.rows > 1).map_or(self.text.len(), |n| n.start);
+        for (line, text) in self.other_lines(block.end, next, block.last_line + 1) {
+            others += 1;
+            first.get_or_insert((line, text));
+        }
+        if let Some((line, text)) = first {
+            note.dropped.push(format!("{others} line(s) behind the table, such as line {line} (\"{text}\")"));
+        }
+        let others = |i: &usize| *i != b && !candidates.iter().any(|c| c.block == *i) && self.blocks[*i].rows > 1;
+        let others: Vec<usize> = (0..self.blocks.len()).filter(others).collect();
+        for other in others.iter().take(3).map(|&i| &self.blocks[i]) {
+            let row = shown(&self.text[other.start..cells::line_end(self.text, other.start)]);
+            note.dropped.push(format!("another table, {} rows from line {} (\"{row}\")", other.rows, other.first_line));
+        }
+        if others.len() > 3 {
+            note.dropped.push(format!("{} more tables", others.len() - 3));
+        }
+        note
+    }
+}
+
+/// Where one trace lies: a block, and a group of its rows where text columns tell several apart.
+pub(super) struct Candidate {
+    pub(super) block: usize,
+    pub(super) group: Option<usize>,
+    pub(super) label: String,
+}
+
+/// The candidates' names for a sentence.
+pub(super) fn list(candidates: &[Candidate]) -> String {
+    let mut names: Vec<String> =
+        candidates.iter().take(6).enumerate().map(|(i, c)| format!("{} = \"{}\"", i + 1, c.label)).collect();
+    if candidates.len() > 6 {
+        names.push(format!("and {} more", candidates.len() - 6));
+    }
+    names.join(", ")
+}
