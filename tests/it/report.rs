@@ -222,7 +222,7 @@ fn hostile_text_is_printed_and_never_run() -> Done {
     {
         *field = Some(all.clone());
     }
-    (c.notes, c.instrument.carrier) = (vec![huge.clone()], all.clone());
+    (c.notes, c.instrument.carrier) = (vec![huge.clone()], Some(all.clone()));
     let w = &mut c.report;
     for field in [&mut w.abstract_text, &mut w.introduction, &mut w.experimental, &mut w.discussion, &mut w.safety] {
         *field = Some(all.clone());
