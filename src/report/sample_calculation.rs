@@ -9,7 +9,7 @@ use crate::units::{ContentUnit, Quantity};
 
 use super::build::is_decision;
 use super::experimental::LogLine;
-use super::number::{decimals, dof, significant};
+use super::number::{dof, significant};
 use super::text::name;
 
 /// Digits carried through the calculation; the result is rounded at the end only.

@@ -17,4 +17,4 @@ mod write;
 pub use analyse::Analysis;
 pub use config::*;
 pub use folder::Study;
-pub use log::{Content, Injection, Kind, read_log};
+pub use log::{Content, Injection, Kind, read_log, read_log_bytes};
