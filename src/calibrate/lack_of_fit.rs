@@ -31,7 +31,7 @@ pub struct LackOfFit {
 }
 
 /// Level at which sags are tested.
-const TEST_LEVEL: f64 = 0.05; // STATISTICS: power statements are for tests at 5 %
+const TEST_LEVEL: f64 = 0.05; // our choice: power statements are for tests at 5 %
 /// Power stated.
 const POWER: f64 = 0.80; // common practice
 

@@ -34,7 +34,7 @@ struct Cli {
 enum Command {
     /// Make a simulated study, analyse it, and typeset its report
     Demo(DemoArgs),
-    /// Make an empty study folder to fill in
+    /// Make a study folder to fill in, empty or from exported traces (--from)
     New(NewArgs),
     /// Say what a trace file holds: how it was read, noise, peaks
     Inspect(InspectArgs),
@@ -60,6 +60,9 @@ struct DemoArgs {
 struct NewArgs {
     /// Folder to make; must not exist, or be empty
     folder: PathBuf,
+    /// Exported traces to copy into it; the injection log is filled with what they tell
+    #[arg(long, num_args = 1.., value_name = "FILES")]
+    from: Vec<PathBuf>,
 }
 
 #[derive(Args)]

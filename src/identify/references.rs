@@ -2,6 +2,7 @@
 
 use crate::identify::align::{FALL_SHARES, Seen, Target, align, falling};
 use crate::identify::{ExpectedTime, ReferenceTime, apexes};
+use crate::numeric::median;
 use crate::peaks::PeakList;
 
 /// Least scatter, in seconds: a few runs that agree by chance do not make a clock (our choice).
@@ -216,13 +217,6 @@ fn alternate(start: &[f64], observed: &[Vec<Option<f64>>], shape: &[f64]) -> Fit
         .map(|i| observed.iter().zip(&offsets).filter_map(|(row, d)| Some(row[i]? - d * shape[i] - times[i])).collect())
         .collect();
     Fit { times, residuals }
-}
-
-fn median(values: &[f64]) -> Option<f64> {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    let n = sorted.len();
-    (n > 0).then(|| 0.5 * (sorted[(n - 1) / 2] + sorted[n / 2]))
 }
 
 /// The value at which half of the weight is reached; between two where it is reached exactly.

@@ -186,10 +186,15 @@ impl Trace {
                 ..peak
             };
             peak.height_over_sd = peak.height / noise.sd_at(apex);
-            peak.notes = vec![PeakNote::NoPeakFound];
+            peak.notes.retain(|n| n.is_cut_off());
+            peak.notes.push(PeakNote::NoPeakFound);
             if has_hidden_noise(&noise) {
                 peak.notes.push(PeakNote::NoiseFloorFromStep);
             }
+        }
+        let step = self.interval_min();
+        if start_min < time[0] - step || end_min > time[n - 1] + step {
+            peak.notes.push(PeakNote::CutAtEnd);
         }
         let quiet = [0..start, end + 1..n];
         self.signal_to_noise(&mut peak, &quiet, &noise);

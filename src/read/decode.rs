@@ -108,16 +108,15 @@ fn zero_pattern(bytes: &[u8]) -> Option<&'static Encoding> {
 /// Formats that are often handed over by mistake, by their first bytes.
 fn refuse_known_binaries(bytes: &[u8]) -> Result<()> {
     const STARTS: &[(&[u8], &str, &str)] = &[
-        (b"CDF\x01", "a netCDF file", "export the trace as text (CSV)"),
-        (b"CDF\x02", "a netCDF file", "export the trace as text (CSV)"),
+        (b"CDF\x01", "a netCDF file", "it is cut off if a trace was wanted; export it again"),
+        (b"CDF\x02", "a netCDF file", "it is cut off if a trace was wanted; export it again"),
         (b"\x89HDF", "an HDF5 file", "export the trace as text (CSV)"),
-        (b"PK\x03\x04", "a zip archive, perhaps a spreadsheet", "save the sheet as CSV"),
+        (b"PK\x03\x04", "a zip archive, but not one of .xlsx or .ods", "unpack it, or save the sheet as CSV"),
         (b"\xd0\xcf\x11\xe0", "an old binary spreadsheet or document", "save the sheet as CSV"),
         (b"%PDF", "a PDF document", "export the trace as text (CSV)"),
         (b"\x1f\x8b", "a gzip archive", "unpack it first"),
         (b"\x89PNG", "a picture", "export the trace as text (CSV)"),
         (b"<?xml", "an XML file", "export the trace as text (CSV)"),
-        (b"##TITLE", "a JCAMP-DX file", "export the trace as text (CSV)"),
     ];
     for (start, what, hint) in STARTS {
         if bytes.starts_with(start) {

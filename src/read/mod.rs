@@ -1,4 +1,5 @@
-//! File → [`Run`]: delimited text of any dialect to a trace, with a note on what was seen and decided.
+//! File → [`Run`]: delimited text of any dialect, spreadsheets, ASTM E1947 netCDF-3 and JCAMP-DX to a trace, with a
+//! note on what was seen and decided. The content says which format it is ([`format`]), never the file's ending.
 //!
 //! bytes → hash and text ([`decode`]) → delimiter and decimal mark, decided together ([`dialect`]) → tables
 //! ([`scan`], one pass) → names and units ([`header`]) → time and signal ([`columns`]) → time axis ([`axis`]) →
@@ -13,20 +14,31 @@ mod decode;
 mod delimited;
 mod dialect;
 mod fast;
+mod format;
 mod header;
+mod jcamp;
+mod jcamp_numbers;
+mod jcamp_trace;
 mod names;
+mod netcdf;
+mod netcdf_trace;
+mod netcdf_write;
 mod number;
 mod options;
+mod peak_table;
 mod safe_path;
 mod scan;
 mod scanned;
 mod settle;
 mod source;
+mod spreadsheet;
 mod table;
 
 use std::path::Path;
 
+pub use netcdf_write::{netcdf_bytes, write_netcdf};
 pub use options::{ColumnChoice, DecimalMark, Delimiter, ReadOptions, TimeUnit};
+pub use peak_table::{TabledPeak, read_peak_table, read_peak_table_bytes};
 pub use safe_path::inside;
 pub use table::{Row, Table};
 
@@ -89,27 +101,35 @@ impl Run {
 fn one_of(file: &Path, bytes: &[u8], options: &ReadOptions) -> Result<Run> {
     let place = |e: Error| e.in_file(file);
     options.check().map_err(place)?;
+    if let Some(found) = format::read_one(bytes, options).map_err(place)? {
+        return Ok(run(file, bytes, &source::sha256_hex(bytes), None, found));
+    }
     let decoded = decode::decode(bytes, options.encoding.as_deref()).map_err(place)?;
     let found = delimited::read_one(&decoded.text, options).map_err(place)?;
-    Ok(run(file, bytes, &source::sha256_hex(bytes), &decoded, found))
+    Ok(run(file, bytes, &source::sha256_hex(bytes), Some(&decoded), found))
 }
 
 fn all_of(file: &Path, bytes: &[u8], options: &ReadOptions) -> Result<Vec<Run>> {
     let place = |e: Error| e.in_file(file);
     options.check().map_err(place)?;
+    let sha256 = source::sha256_hex(bytes);
+    if let Some(found) = format::read_all(bytes, options).map_err(place)? {
+        return Ok(found.into_iter().map(|f| run(file, bytes, &sha256, None, f)).collect());
+    }
     let decoded = decode::decode(bytes, options.encoding.as_deref()).map_err(place)?;
     let found = delimited::read_all(&decoded.text, options).map_err(place)?;
-    let sha256 = source::sha256_hex(bytes);
-    Ok(found.into_iter().map(|f| run(file, bytes, &sha256, &decoded, f)).collect())
+    Ok(found.into_iter().map(|f| run(file, bytes, &sha256, Some(&decoded), f)).collect())
 }
 
-fn run(file: &Path, bytes: &[u8], sha256: &str, decoded: &decode::Decoded<'_>, found: delimited::Found) -> Run {
+fn run(file: &Path, bytes: &[u8], sha256: &str, decoded: Option<&decode::Decoded<'_>>, found: delimited::Found) -> Run {
     // Never split on dots or commas: "std 5 µM, 10%.txt" is the sample's own name.
     let stem = file.file_stem().unwrap_or_default().to_string_lossy();
     let name = if found.label.is_empty() { stem.into_owned() } else { format!("{stem} {}", found.label) };
     let mut reading = found.note;
-    reading.encoding.clone_from(&decoded.encoding);
-    reading.suspicions.splice(0..0, decoded.suspicions.iter().cloned());
+    if let Some(decoded) = decoded {
+        reading.encoding.clone_from(&decoded.encoding);
+        reading.suspicions.splice(0..0, decoded.suspicions.iter().cloned());
+    }
     Run {
         name,
         trace: found.trace,

@@ -40,6 +40,8 @@ pub struct ReadOptions {
     pub interval_s: Option<f64>,
     /// Which trace, in a file that holds several: its name, or its number counted from 1.
     pub trace: Option<ColumnChoice>,
+    /// Which sheet of a spreadsheet: its name, or its number counted from 1; the first with numbers where absent.
+    pub sheet: Option<ColumnChoice>,
 }
 
 impl ReadOptions {
@@ -60,9 +62,12 @@ impl ReadOptions {
             )
             .at_field("signal_factor"));
         }
-        for (field, choice) in
-            [("time_column", &self.time_column), ("signal_column", &self.signal_column), ("trace", &self.trace)]
-        {
+        for (field, choice) in [
+            ("time_column", &self.time_column),
+            ("signal_column", &self.signal_column),
+            ("trace", &self.trace),
+            ("sheet", &self.sheet),
+        ] {
             if choice == &Some(ColumnChoice::Number(0)) {
                 return Err(
                     Error::new(ErrorKind::Option, format!("{field} is 0; numbers count from 1")).at_field(field)

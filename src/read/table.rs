@@ -9,6 +9,7 @@ use super::decode;
 use super::names::fold;
 use super::number;
 use super::source;
+use super::spreadsheet;
 use crate::error::{Error, ErrorKind, Result};
 
 /// A table of text cells under named columns. Nothing in a cell is ever interpreted unless a number is asked for.
@@ -53,8 +54,8 @@ struct Shape {
 }
 
 impl Table {
-    /// Reads a table from a comma-, semicolon- or tab-separated file; the first line that is not empty names the
-    /// columns.
+    /// Reads a table from a comma-, semicolon- or tab-separated file, or from the first visible sheet of a spreadsheet
+    /// (.xlsx, .ods); the first line that is not empty names the columns.
     ///
     /// # Errors
     /// A file that cannot be read or decoded, no names, a name that comes twice, a row with more cells than names.
@@ -167,12 +168,17 @@ impl Shape {
 
 fn table_of(file: &Path, bytes: &[u8]) -> Result<Table> {
     let place = |e: Error| e.in_file(file);
-    let decoded = decode::decode(bytes, None).map_err(place)?;
+    // A sheet becomes text with one line per row, so that line numbers are row numbers.
+    let sheet = spreadsheet::is_one(bytes).then(|| spreadsheet::table_text(bytes)).transpose().map_err(place)?;
+    let decoded = match &sheet {
+        Some(text) => decode::decode(text.as_bytes(), Some("utf-8")).map_err(place)?,
+        None => decode::decode(bytes, None).map_err(place)?,
+    };
     let text = decoded.text.as_ref();
     let mut reader = csv::ReaderBuilder::new()
         .has_headers(false)
         .flexible(true)
-        .delimiter(delimiter(text))
+        .delimiter(if sheet.is_some() { b'\t' } else { delimiter(text) })
         .trim(csv::Trim::All)
         .from_reader(text.as_bytes());
     let mut lines = Lines { text: text.as_bytes(), at: 0, line: 1 };

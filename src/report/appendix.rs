@@ -54,7 +54,7 @@ pub(super) fn appendix(results: &Results, config: &StudyConfig) -> Appendix {
         settings: stated,
         hashes: vec![
             hash("study.toml", &results.study.study_sha256),
-            hash("injections.csv", &results.study.injections_sha256),
+            hash("injection log", &results.study.injections_sha256),
         ],
     }
 }

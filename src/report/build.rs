@@ -137,6 +137,12 @@ fn structural_gaps(config: &StudyConfig) -> Vec<Gap> {
     );
     gap(config.detector.kind.is_none(), "detector", "The kind of detector is not stated.".into(), "[detector] kind");
     gap(
+        config.decision.as_ref().is_some_and(|d| stated(&d.statement).is_none()),
+        "statement",
+        "What is decided is not stated.".into(),
+        "[decision] statement",
+    );
+    gap(
         config.methods.iter().all(|m| m.oven.is_empty()),
         "programme",
         "The oven's programme is not stated.".into(),

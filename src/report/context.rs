@@ -293,7 +293,7 @@ pub struct InjectionRow {
     pub rejected: Option<String>,
 }
 
-/// A figure: the integrator fills it from a figure of the library, already painted.
+/// A figure, already painted.
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 pub struct ReportFigure {
     /// Its place and what it shows: `chromatogram/<run>`, `calibration/<compound>`, `budget/<sample>/<compound>`;

@@ -159,13 +159,13 @@ impl Analysis {
                 "the study's plan and rules",
                 Relationship::Source,
             ));
-            all.push(attach(
-                "injections.csv",
-                read("injections.csv")?,
-                "text/csv",
-                "the injection log",
-                Relationship::Source,
-            ));
+            let log = self.study().log_name();
+            let media_type = match log.rsplit_once('.') {
+                Some((_, "xlsx")) => "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+                Some((_, "ods")) => "application/vnd.oasis.opendocument.spreadsheet",
+                _ => "text/csv",
+            };
+            all.push(attach(log, read(log)?, media_type, "the injection log", Relationship::Source));
             let mut files: Vec<&str> = self.study().injections().iter().map(|i| i.file.as_str()).collect();
             files.sort_unstable();
             files.dedup();

@@ -34,7 +34,7 @@ pub use typst::{TYPST_VERSION, Typesetter};
 /// A report that can be typeset: its content, the author's words, a template.
 ///
 /// Every step returns a new report, so that a cell can be run again.
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 pub struct Report {
     context: ReportContext,
     template: String,
@@ -54,6 +54,12 @@ pub struct SavedReport {
     pub missing: Vec<String>,
     /// What a reader of the PDF should know: attachments left out, a standard that was not met.
     pub remarks: Vec<String>,
+}
+
+impl std::fmt::Debug for Report {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "Report({}, {:?}, {} attachments)", self.template, self.context, self.attachments.len())
+    }
 }
 
 impl std::fmt::Display for SavedReport {

@@ -9,7 +9,7 @@ use crate::units::{ContentUnit, Quantity};
 
 use super::build::is_decision;
 use super::experimental::LogLine;
-use super::number::{decimals, dof, significant};
+use super::number::{dof, significant};
 use super::text::name;
 
 /// Digits carried through the calculation; the result is rounded at the end only.
@@ -148,6 +148,10 @@ fn work_through(
     log: &[LogLine],
 ) -> Option<SampleCalculation> {
     let line = results.calibrations.iter().find(|c| c.compound == amount.compound)?;
+    if super::tables::is_inverse(line) {
+        // A published recipe's way of regressing has no chain from response to content to show.
+        return None;
+    }
     let coefficient = |wanted: &str| line.coefficients.iter().find(|c| c.name == wanted).map(|c| c.value);
     let (intercept, slope) = (coefficient("intercept"), coefficient("slope")?);
     let standard = line.internal_standard.as_deref();
@@ -265,7 +269,7 @@ fn work_through(
         contributions: entries.iter().map(|v| significant(*v, 3)).collect(),
         u: amount.u.map(|v| significant(v, 4)),
         dof: dof(amount.dof),
-        coverage_factor: half_width.zip(amount.u).map(|(h, u)| decimals(h / u, 2)),
+        coverage_factor: half_width.zip(amount.u).map(|(h, u)| significant(h / u, GUARD_DIGITS)),
         half_width: half_width.map(|v| significant(v, 4)),
         level: format!("{} %", super::number::typed(100.0 * amount.coverage_probability)),
         text: typographic(&amount.text),

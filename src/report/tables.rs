@@ -103,24 +103,21 @@ fn calibration(c: &CalibrationResult, figures: &[ReportFigure]) -> CalibrationPa
     let (intercept, slope) = (coefficient("intercept"), coefficient("slope"));
     let unit = |u: &str| if u.is_empty() || u == "1" { String::new() } else { format!(" {}", name(u)) };
     let x = |v: Option<f64>| or_dash(v, |v| significant(v, 3));
+    let (of_unit, on_unit) = if is_inverse(c) { (&c.x_unit, &c.y_unit) } else { (&c.y_unit, &c.x_unit) };
     let mut facts = vec![
         fact("response", format!("y, {}", c.y_label)),
         fact("content", format!("x, {}", c.x_label)),
         fact("model", c.model.clone()),
         fact("weights", c.weights.clone()),
-        fact("slope", format!("{}{}", text(slope), per_unit(&c.y_unit, &c.x_unit))),
+        fact("slope", format!("{}{}", text(slope), per_unit(of_unit, on_unit))),
     ];
     if intercept.is_some() {
-        facts.push(fact("intercept", format!("{}{}", text(intercept), unit(&c.y_unit))));
+        facts.push(fact("intercept", format!("{}{}", text(intercept), unit(of_unit))));
     }
     facts.push(fact(
         "residual standard deviation",
         or_dash(c.residual_sd, |v| significant(v, 3))
-            + if c.weights.contains("none") || c.weights.is_empty() {
-                ""
-            } else {
-                " (weighted, 1 where the weights are right)"
-            },
+            + if c.weights.contains("two-part") { " (weighted, 1 where the weights are right)" } else { "" },
     ));
     if let Some(rho) = c.relative_sd {
         facts.push(fact("relative standard deviation between flasks ρ", format!("{} %", significant(100.0 * rho, 2))));
@@ -170,7 +167,7 @@ fn calibration(c: &CalibrationResult, figures: &[ReportFigure]) -> CalibrationPa
         compound: name(&c.compound),
         quantification: c.quantification.clone(),
         internal_standard: c.internal_standard.as_deref().map(name),
-        equation: equation(intercept.map(|k| k.0), slope.map(|k| k.0)),
+        equation: equation(c, intercept.map(|k| k.0), slope.map(|k| k.0)),
         intercept: text(intercept),
         slope: text(slope),
         facts,
@@ -205,15 +202,23 @@ fn per_unit(y: &str, x: &str) -> String {
     }
 }
 
-fn equation(intercept: Option<f64>, slope: Option<f64>) -> String {
-    match (intercept, slope) {
+/// `y = a + b x`; the other way round where content was regressed on response.
+fn equation(c: &CalibrationResult, intercept: Option<f64>, slope: Option<f64>) -> String {
+    let (of, on) = if is_inverse(c) { ("x", "y") } else { ("y", "x") };
+    let right = match (intercept, slope) {
         (Some(a), Some(b)) => {
             let sign = if b < 0.0 { "−" } else { "+" };
-            format!("{} {sign} {} x", significant(a, 4), significant(b.abs(), 5))
+            format!("{} {sign} {} {on}", significant(a, 4), significant(b.abs(), 5))
         }
-        (None, Some(b)) => format!("{} x", significant(b, 5)),
-        _ => MISSING.to_owned(),
-    }
+        (None, Some(b)) => format!("{} {on}", significant(b, 5)),
+        _ => return MISSING.to_owned(),
+    };
+    format!("{of} = {right}")
+}
+
+/// True where content was regressed on response.
+pub(super) fn is_inverse(c: &CalibrationResult) -> bool {
+    c.model == crate::calibrate::Model::InverseRegressionLine.words()
 }
 
 fn point(p: &CalibrationPoint) -> PointRow {

@@ -29,10 +29,12 @@ pub struct Study {
     pub(super) runs: Vec<Run>,
     pub(super) study_sha256: String,
     pub(super) injections_sha256: String,
+    log_name: String,
 }
 
 impl Study {
-    /// Opens a study folder: `study.toml`, `injections.csv` and the traces that it names, all read-only.
+    /// Opens a study folder: `study.toml`, the injection log (`injections.csv`, `.xlsx` or `.ods`, one of them) and the
+    /// traces that it names, all read-only.
     ///
     /// # Errors
     /// A missing or unreadable file, a contradiction, a path that leads out of the folder: each with its place.
@@ -43,7 +45,7 @@ impl Study {
                 .in_file(folder)
                 .hint("vialbook new DIR makes one"));
         }
-        let (toml, log) = (folder.join("study.toml"), folder.join("injections.csv"));
+        let (toml, log) = (folder.join("study.toml"), log_of(folder)?);
         let config = StudyConfig::read(&toml)?;
         let names: Vec<String> = config.compounds.iter().map(|c| c.name.clone()).collect();
         let injections = read_log(&log, &names)?;
@@ -52,6 +54,7 @@ impl Study {
             root: Some(folder.to_path_buf()),
             study_sha256: hash_file(&toml)?,
             injections_sha256: hash_file(&log)?,
+            log_name: log.file_name().unwrap_or_default().to_string_lossy().into_owned(),
             config,
             injections,
             runs,
@@ -78,7 +81,15 @@ impl Study {
             ));
         }
         let none = hash(b"");
-        let study = Study { root: None, config, injections, runs, study_sha256: none.clone(), injections_sha256: none };
+        let study = Study {
+            root: None,
+            config,
+            injections,
+            runs,
+            study_sha256: none.clone(),
+            injections_sha256: none,
+            log_name: "injections.csv".to_owned(),
+        };
         study.check()?;
         Ok(study)
     }
@@ -86,6 +97,11 @@ impl Study {
     /// The folder it was opened from.
     pub fn folder(&self) -> Option<&Path> {
         self.root.as_deref()
+    }
+
+    /// The injection log's file name in that folder: `injections.csv`, `.xlsx` or `.ods`.
+    pub fn log_name(&self) -> &str {
+        &self.log_name
     }
 
     /// What study.toml says.
@@ -159,6 +175,23 @@ impl fmt::Debug for Study {
     }
 }
 
+/// The injection log of a study folder: one of three names, and only one of them.
+pub(super) fn log_of(folder: &Path) -> Result<PathBuf> {
+    const NAMES: [&str; 3] = ["injections.csv", "injections.xlsx", "injections.ods"];
+    let there: Vec<&str> = NAMES.into_iter().filter(|n| folder.join(n).exists()).collect();
+    match there.as_slice() {
+        // Where there is none, reading the first says so with its name.
+        [] => Ok(folder.join(NAMES[0])),
+        [one] => Ok(folder.join(one)),
+        several => Err(Error::new(
+            ErrorKind::Ambiguous,
+            format!("{} are both here; which of them is the injection log?", several.join(" and ")),
+        )
+        .in_file(folder)
+        .hint("keep one and move the other out of the folder")),
+    }
+}
+
 /// Reads each file once, on all cores; an injection gets its run under its own name.
 fn read_runs(folder: &Path, config: &StudyConfig, injections: &[Injection]) -> Result<Vec<Run>> {
     let mut paths: BTreeMap<&str, (PathBuf, u64)> = BTreeMap::new();
@@ -185,7 +218,11 @@ fn read_runs(folder: &Path, config: &StudyConfig, injections: &[Injection]) -> R
                 run.trace = run.trace.with_unit(unit);
                 run.provenance.reading.signal_unit = format!("{unit}, as study.toml says");
             }
-            run.trace = run.trace.with_detector_limits(config.detector.step, config.detector.full_scale);
+            // study.toml comes first; what the file states about its detector stands where it is silent.
+            let (step, full_scale) = (run.trace.step(), run.trace.full_scale());
+            run.trace = run
+                .trace
+                .with_detector_limits(config.detector.step.or(step), config.detector.full_scale.or(full_scale));
             Ok(run)
         })
         .collect()

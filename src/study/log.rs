@@ -1,4 +1,4 @@
-//! The injection log: one row per injection, read from `injections.csv`.
+//! The injection log: one row per injection, read from `injections.csv`, `.xlsx` or `.ods`.
 
 use std::path::Path;
 
@@ -121,15 +121,12 @@ impl Injection {
 
     /// The flask: sample and preparation.
     pub fn flask(&self) -> String {
-        match &self.preparation {
-            Some(p) => format!("{} · {p}", self.sample),
-            None => self.sample.clone(),
-        }
+        crate::results::flask_name(&self.sample, self.preparation.as_deref())
     }
 }
 
 /// Columns with a meaning; the others are contents (`name (unit)`) or kept as they are.
-const KNOWN: &[&str] = &[
+pub(super) const KNOWN: &[&str] = &[
     "run",
     "file",
     "sample",
@@ -157,6 +154,15 @@ pub fn read_log(path: impl AsRef<Path>, compounds: &[String]) -> Result<Vec<Inje
     injections(&table, compounds).map_err(|e| e.in_file(path))
 }
 
+/// Reads an injection log that is in memory already; `name` stands for the file.
+///
+/// # Errors
+/// As [`read_log`].
+pub fn read_log_bytes(name: impl AsRef<Path>, bytes: &[u8], compounds: &[String]) -> Result<Vec<Injection>> {
+    let name = name.as_ref();
+    injections(&Table::from_bytes(name, bytes)?, compounds).map_err(|e| e.in_file(name))
+}
+
 fn injections(table: &Table, compounds: &[String]) -> Result<Vec<Injection>> {
     for needed in ["run", "file", "sample", "kind"] {
         table.column(needed)?;
@@ -168,10 +174,17 @@ fn injections(table: &Table, compounds: &[String]) -> Result<Vec<Injection>> {
             continue;
         }
         match content_column(name, compounds).map_err(|e| e.at_line(1).at_column(i as u64 + 1))? {
+            Some((compound, _)) if contents.iter().any(|(_, c, _)| *c == compound) => {
+                return Err(Error::new(ErrorKind::Study, format!("a second column states contents of {compound}"))
+                    .at_line(1)
+                    .at_column(i as u64 + 1)
+                    .hint("state each content once, in one unit"));
+            }
             Some((compound, unit)) => contents.push((name.as_str(), compound, unit)),
             None => other.push(name.as_str()),
         }
     }
+    fill_in(table)?;
     let mut rows: Vec<Injection> = Vec::with_capacity(table.rows.len());
     for row in &table.rows {
         let injection = injection(row, &contents, &other)?;
@@ -188,6 +201,48 @@ fn injections(table: &Table, compounds: &[String]) -> Result<Vec<Injection>> {
         ));
     }
     Ok(rows)
+}
+
+/// Empty cells that must be filled, all of them in one sentence: a log made from files waits for its kinds.
+fn fill_in(table: &Table) -> Result<()> {
+    let mut empty: Vec<(&Row, usize, &str)> = Vec::new();
+    for name in ["run", "file", "sample", "kind"] {
+        let column = table.column(name)?;
+        empty.extend(table.rows.iter().filter(|r| r.text(name).is_none()).map(|r| (r, column + 1, name)));
+    }
+    // One cell is a slip, and the row's own sentence says it; several are work to be done.
+    let [(first, column, name), _, ..] = empty.as_slice() else { return Ok(()) };
+    let mut parts = Vec::new();
+    for wanted in ["run", "file", "sample", "kind"] {
+        let lines: Vec<u64> = empty.iter().filter(|e| e.2 == wanted).map(|e| e.0.line).collect();
+        if let Some((_, column, _)) = empty.iter().find(|e| e.2 == wanted) {
+            let lines = spans(&lines);
+            parts.push(format!(
+                "\"{wanted}\" (column {column}) in line{} {lines}",
+                if lines.len() > 2 { "s" } else { "" }
+            ));
+        }
+    }
+    let kinds: Vec<&str> = KINDS.iter().map(|k| k.0).collect();
+    let message = format!("{} cells are still to be filled in: {}", empty.len(), parts.join("; "));
+    Err(Error::new(ErrorKind::Study, message)
+        .at_line(first.line)
+        .at_column(*column as u64)
+        .at_field(*name)
+        .hint(format!("kinds: {}", kinds.join(", "))))
+}
+
+/// `2 to 5, 8`: lines in a row are one span.
+fn spans(lines: &[u64]) -> String {
+    let mut spans: Vec<(u64, u64)> = Vec::new();
+    for &line in lines {
+        match spans.last_mut() {
+            Some(last) if last.1 + 1 == line => last.1 = line,
+            _ => spans.push((line, line)),
+        }
+    }
+    let words = |(a, b): &(u64, u64)| if a == b { a.to_string() } else { format!("{a} to {b}") };
+    spans.iter().map(words).collect::<Vec<_>>().join(", ")
 }
 
 /// `Some` for a content column, `None` for a column without meaning.
@@ -220,6 +275,11 @@ fn content_column(header: &str, compounds: &[String]) -> Result<Option<(String, 
 
 fn injection(row: &Row, contents: &[(&str, String, ContentUnit)], other: &[&str]) -> Result<Injection> {
     let required = |name: &str| row.required(name).map(str::to_owned);
+    if let Some(run) = row.text("run").filter(|r| r.starts_with('#')) {
+        return Err(row
+            .error("run", format!("\"{run}\" begins with #, which is no comment here: the run would be used"))
+            .hint("to leave a run out, write no in the column \"accepted\" and why in \"reason\""));
+    }
     let optional = |name: &str| row.text(name).map(str::to_owned);
     let kind_text = required("kind")?;
     let kind = Kind::parse(&kind_text).ok_or_else(|| {

@@ -200,8 +200,7 @@ fn probabilities_are_about_the_share_of_true_names() {
 }
 
 /// The late thumb under a ramp (40 °C, 1 min hold, 10 °C/min, hold-up 0.5 min, 4 %/K): retention times of k at start
-/// 0.3, 3, 10, 30, 100 by integrating dx/dt = 1/(t₀(1 + k)), and their shifts for δ = 2 s as the study of hand-started
-/// runs has them.
+/// 0.3, 3, 10, 30, 100 by integrating dx/dt = 1/(t₀(1 + k)), and their shifts for δ = 2 s rounded to 0.1 s.
 const LATE_THUMB: [(f64, f64); 5] = [(39.0, 2.0), (112.8, 1.6), (225.9, 0.8), (378.7, 0.3), (594.6, 0.1)];
 
 #[test]

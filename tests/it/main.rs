@@ -5,6 +5,7 @@ mod calibration;
 mod compounds;
 mod estimate;
 mod figures;
+mod formats;
 mod identify;
 mod layers;
 mod numeric;

@@ -35,7 +35,7 @@ fn retention_under_a_ramp_agrees_with_independent_quadrature() {
     }
 }
 
-/// The design's table for 40 °C, 1 min hold, 10 °C/min, tM 0.5 min, 2 s late: 2.0, 1.6, 0.8, 0.3, 0.1 s. It does not
+/// The late thumb's table (quadrature of the ramp, rounded) for 40 °C, 1 min hold, 10 °C/min, tM 0.5 min, 2 s late: 2.0, 1.6, 0.8, 0.3, 0.1 s. It does not
 /// state b; compounds of one transfer entropy (a = -11, so b from 3068 to 4887 K) reproduce it within 0.05 s. With
 /// b = 4300 K for all, the shifts are 2.00, 1.54, 0.80, 0.35, 0.13 s (quadrature by SciPy 1.x: 2.0, 1.5403, 0.7996,
 /// 0.3524, 0.1305).

@@ -1,5 +1,5 @@
 //! Short seeded simulations of what intervals, probabilities and limits promise; `benches/coverage_calibration.rs`
-//! is the full table. Gates: 0.94 to 0.96 with the weights right, 0.935 to 0.965 in the house design with the variance
+//! is the full table. Gates: 0.94 to 0.96 with the weights right, 0.935 to 0.965 in the usual design with the variance
 //! estimated, both widened by twice the Monte Carlo error of the few draws made here.
 
 use super::simulated::{Coverage, Scenario};
