@@ -38,12 +38,12 @@ fn main() {
     println!("\ntwo-part variance estimated, noise small: levels 2 to 10, noise 0.014 (gate 0.935 to 0.965)");
     let wide = Scenario::house(&[2.0, 4.0, 6.0, 8.0, 10.0], 0.0141);
     for x in [0.0, 1.0, 2.0, 5.0, 10.0] {
-        row("house design", &wide, x, draws);
+        row("usual design", &wide, x, draws);
     }
     println!("\ntwo-part variance estimated, levels 0.3, 1, 3, 10, 30, noise 0.042");
     let decades = Scenario::house(&[0.3, 1.0, 3.0, 10.0, 30.0], 0.0424);
     for x in [0.0, 0.3, 1.0, 3.0, 10.0, 30.0] {
-        row("house design", &decades, x, draws);
+        row("usual design", &decades, x, draws);
     }
     println!("\na trace component, contents in detection limits (about 0.33): noise 0.14 (gate 0.935 to 0.965)");
     let trace: &[(&str, &[f64])] = &[
@@ -63,7 +63,7 @@ fn main() {
     println!("\nρ = 4 %: noise 0.14, standards at 1, 2, 5, 10, 20 detection limits");
     let rough = Scenario { flask_relative: 0.0327, shot_relative: 0.0327, ..Scenario::house(trace[0].1, 0.1414) };
     for x in [0.0, 1.0, 3.3, 6.6] {
-        row("house design", &rough, x, draws);
+        row("usual design", &rough, x, draws);
     }
 
     println!("\none stock, relative u 1 %");

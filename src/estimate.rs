@@ -12,7 +12,7 @@ use crate::units::ContentUnit;
 pub mod text;
 
 pub use text::{
-    UncertaintyDigits, concise, interval_text, plus_minus, rounded, rounded_pair, significant, typographic,
+    UncertaintyDigits, concise, interval_text, percent, plus_minus, rounded, rounded_pair, significant, typographic,
 };
 
 /// What is known of a quantity: its value, how far that may be off, and on how much evidence.

@@ -27,6 +27,7 @@ pub mod units;
 pub use error::{Error, ErrorKind, Result};
 pub use estimate::{Estimate, UncertaintyDigits};
 pub use peaks::{BaselineEnds, Detect, Integration, Peak, PeakList, PeakNote};
+pub use read::{ReadOptions, read_all, read_run};
 pub use results::{Finding, Results, Severity};
 pub use shapes::{ExponentiallyModifiedGaussian, Gaussian, HaarhoffVanDerLinde};
 pub use signal::{Baseline, Noise, SavitzkyGolay};

@@ -379,6 +379,21 @@ pub struct Finding {
     pub next: Option<String>,
 }
 
+impl RunResult {
+    /// The flask: sample and preparation, as in a calibration's points.
+    pub fn flask(&self) -> String {
+        flask_name(&self.sample, self.preparation.as_deref())
+    }
+}
+
+/// The one name of a flask.
+pub(crate) fn flask_name(sample: &str, preparation: Option<&str>) -> String {
+    match preparation {
+        Some(p) => format!("{sample} · {p}"),
+        None => sample.to_owned(),
+    }
+}
+
 impl Results {
     /// The amounts of one sample, in the order of the compounds.
     pub fn amounts_of(&self, sample: &str) -> Vec<&AmountResult> {

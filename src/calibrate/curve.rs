@@ -2,15 +2,15 @@
 
 use std::fmt;
 
+use super::doubts::check_input;
 use super::flasks::{CalibrationOptions, Flask, FlaskTypeB, Model, SharedSource, Weighting};
-use super::inverse::check_source;
 use super::lack_of_fit::LackOfFit;
 use super::notes::CurveNote;
 use super::pivot::value;
 use super::solve::{Line, line_polynomial, weighted_line};
 use super::variance::{Scatter, Shape, Standards};
 use crate::error::{Error, ErrorKind, Result};
-use crate::numeric::{chi_squared_sf, student_t_cdf, student_t_quantile};
+use crate::numeric::student_t_quantile;
 
 /// A coefficient with its standard error.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -68,7 +68,7 @@ pub struct Curve {
     pub r_squared: Option<f64>,
     /// Relative flask standard deviation ρ from the standards alone (two-part variance only).
     pub rho: Option<f64>,
-    /// Degrees of freedom behind ρ, or behind s.
+    /// Degrees of freedom behind ρ, or behind s; not below 1.
     pub scatter_dof: Option<f64>,
     /// Lowest and highest content of the flasks used.
     pub range: [f64; 2],
@@ -111,7 +111,7 @@ impl Curve {
     /// Fewer flasks than coefficients, all flasks at one content, numbers that are not finite, options out of range,
     /// a flask whose variance would be zero.
     pub fn fit(flasks: &[Flask], options: &CalibrationOptions) -> Result<Curve> {
-        check(flasks, options)?;
+        check_input(flasks, options)?;
         let through_zero = options.model == Model::ThroughZero;
         let weighting =
             if options.model == Model::InverseRegressionLine { Weighting::None } else { options.weighting.clone() };
@@ -131,8 +131,10 @@ impl Curve {
             ),
         };
         let standards = Standards { x: &x, y: &y, known: &known, shape: &shape, through_zero };
-        let scatter = standards.scatter(None);
-        if !(scatter.line.slope.is_finite() && scatter.line.slope != 0.0) {
+        let mut scatter = standards.scatter(None);
+        scatter.line = scatter.line.polished(&x, &y, &scatter.weights, through_zero)?;
+        let (rise, top) = (scatter.line.slope * (most(&x) + least(&x).abs()), most(&y).max(-least(&y)));
+        if !(rise.is_finite() && rise.abs() > 1e-14 * top) {
             return Err(Error::new(
                 ErrorKind::Data,
                 format!(
@@ -154,7 +156,7 @@ impl Curve {
             r_squared: None,
             rho: None,
             scatter_dof: None,
-            range: [x.iter().copied().fold(f64::INFINITY, f64::min), x.iter().copied().fold(f64::MIN, f64::max)],
+            range: [least(&x), most(&x)],
             points: Vec::new(),
             lack_of_fit: None,
             shared: options.shared.clone(),
@@ -236,6 +238,14 @@ impl Curve {
         }
     }
 
+    /// Weights as reported: 1/v with the two-part variance, otherwise as declared, so that s belongs to these.
+    pub(super) fn unit_weights(&self) -> Vec<f64> {
+        if self.weighting == Weighting::TwoPart && self.scatter.variance.iter().all(|&v| v > 0.0) {
+            return self.scatter.variance.iter().map(|v| 1.0 / v).collect();
+        }
+        self.scatter.weights.clone()
+    }
+
     /// Mean number of shots of the flasks used.
     pub(super) fn mean_shots(&self) -> f64 {
         let used = self.points.iter().filter(|p| p.leverage.is_some());
@@ -250,12 +260,7 @@ impl Curve {
     /// Coefficients, covariance, s(y/x), r² of the line of response on content.
     fn coefficients(&mut self) {
         let through_zero = self.model == Model::ThroughZero;
-        let w: Vec<f64> = self.scatter.variance.iter().map(|v| 1.0 / v).collect();
-        // With equal or stated weights s belongs to those, not to the variances they led to.
-        let unit: Vec<f64> = match self.weighting {
-            Weighting::TwoPart => w.clone(),
-            _ => self.scatter.shape.iter().map(|q| 1.0 / q).collect(),
-        };
+        let unit = self.unit_weights();
         let rss: f64 = (0..self.x.len()).map(|i| unit[i] * (self.y[i] - self.line.fitted[i]).powi(2)).sum();
         let centre = if through_zero {
             0.0
@@ -273,7 +278,7 @@ impl Curve {
             covariance.map(|[aa, ab, bb]| if through_zero { vec![vec![bb]] } else { vec![vec![aa, ab], vec![ab, bb]] });
         if self.dof >= 1.0 {
             self.residual_sd = Some(libm::sqrt(rss / self.dof));
-            self.scatter_dof = (self.scatter.dof > 0.0).then_some(self.scatter.dof);
+            self.scatter_dof = (self.scatter.dof > 0.0).then_some(self.scatter.dof.max(1.0));
             self.rho = (self.weighting == Weighting::TwoPart).then(|| libm::sqrt(self.scatter.factor));
         }
     }
@@ -281,7 +286,8 @@ impl Curve {
     /// Replaces the line by that of content on response.
     fn regress_on_response(&mut self) -> Result<()> {
         let n = self.x.len() as f64;
-        let line = weighted_line(&self.y, &self.x, &vec![1.0; self.x.len()], false);
+        let equal = vec![1.0; self.x.len()];
+        let line = weighted_line(&self.y, &self.x, &equal, false).polished(&self.y, &self.x, &equal, false)?;
         if line.slope == 0.0 || !line.slope.is_finite() {
             return Err(Error::new(
                 ErrorKind::Data,
@@ -313,6 +319,7 @@ impl Curve {
     /// The table of flasks.
     fn points(&mut self, flasks: &[Flask]) {
         let mut k = 0;
+        let weights = self.unit_weights();
         for flask in flasks {
             let fitted = self.line.at(flask.content);
             let residual = flask.response - fitted;
@@ -324,10 +331,7 @@ impl Curve {
                 let own = v * (1.0 - h);
                 standardised_residual = (self.dof >= 1.0 && own > 0.0).then(|| residual / libm::sqrt(own));
                 leverage = Some(h);
-                weight = Some(match self.weighting {
-                    Weighting::TwoPart => 1.0 / v,
-                    _ => 1.0 / self.scatter.shape[k],
-                });
+                weight = Some(weights[k]);
                 k += 1;
             }
             self.points.push(CalibrationPoint {
@@ -340,82 +344,6 @@ impl Curve {
                 back_calculated,
                 deviation_percent,
             });
-        }
-    }
-
-    /// Doubts on the curve as it stands.
-    fn judge(&mut self, flasks: &[Flask]) {
-        let mut notes = Vec::new();
-        if self.dof < 3.0 {
-            notes.push(CurveNote::FewDegreesOfFreedom { dof: self.dof });
-        }
-        let out = flasks.iter().filter(|f| f.excluded.is_some()).count();
-        if out > 0 {
-            notes.push(CurveNote::FlasksLeftOut { count: out });
-        }
-        if self.model == Model::InverseRegressionLine {
-            notes.push(CurveNote::RegressedOnResponse);
-        } else if self.lack_of_fit.is_none() {
-            notes.push(CurveNote::NoLackOfFitTest);
-        }
-        let shots = || flasks.iter().filter(|f| f.excluded.is_none()).map(|f| f.shots);
-        if let (Some(least), Some(most)) = (shots().min(), shots().max())
-            && least != most
-        {
-            notes.push(CurveNote::UnequalShots { least, most });
-        }
-        let ratio = if self.range[0] > 0.0 { self.range[1] / self.range[0] } else { f64::INFINITY };
-        match self.weighting {
-            Weighting::None if ratio > 3.0 && self.model != Model::InverseRegressionLine => {
-                notes.push(CurveNote::EqualWeightsOverWideRange { ratio: ratio.is_finite().then_some(ratio) });
-            }
-            Weighting::Known(_) => notes.push(CurveNote::StatedWeights),
-            Weighting::TwoPart if self.known.iter().all(|&k| k == 0.0) => notes.push(CurveNote::NoAreaUncertainty),
-            Weighting::TwoPart if self.dof >= 1.0 => self.judge_noise(&mut notes),
-            _ => {}
-        }
-        if let Some(b) = &self.flask_type_b
-            && let Some(rho) = self.rho
-        {
-            notes.push(CurveNote::FlaskSources { from_scatter: rho, stated: b.relative_u });
-        }
-        if self.model == Model::ThroughZero && self.x.len() >= 5 {
-            self.judge_intercept(&mut notes);
-        }
-        self.notes = notes;
-    }
-
-    /// Is the scatter of the flasks near zero what the traces say?
-    fn judge_noise(&self, notes: &mut Vec<CurveNote>) {
-        if self.scatter.factor == 0.0 {
-            notes.push(CurveNote::ScatterWithinNoise);
-        }
-        // Σ k·r²/v with k the known share; mean Σ k(1 - h), variance about 2 Σ k²(1 - h): a scaled χ².
-        let (mut seen, mut mean, mut half_variance) = (0.0, 0.0, 0.0);
-        for (i, &v) in self.scatter.variance.iter().enumerate() {
-            let (k, r) = (self.known[i] / v, self.y[i] - self.line.fitted[i]);
-            let free = 1.0 - self.line.leverage[i];
-            seen += k * r * r / v;
-            mean += k * free;
-            half_variance += k * k * free;
-        }
-        if half_variance > 0.0 {
-            let p_value = chi_squared_sf(seen * mean / half_variance, mean * mean / half_variance);
-            if p_value < 0.005 {
-                notes.push(CurveNote::NoiseTooSmall { p_value });
-            }
-        }
-    }
-
-    /// Would a line with an intercept miss zero?
-    fn judge_intercept(&self, notes: &mut Vec<CurveNote>) {
-        let free = Standards { through_zero: false, ..self.standards() }.scatter(None);
-        let u = libm::sqrt(free.line.covariance(&free.variance)[0]);
-        let dof = if free.dof > 0.0 { free.dof.max(1.0) } else { f64::INFINITY };
-        let t = free.line.intercept / u;
-        let p_value = 2.0 * student_t_cdf(-t.abs(), dof);
-        if p_value < 0.05 {
-            notes.push(CurveNote::InterceptNotZero { intercept: free.line.intercept, p_value });
         }
     }
 }
@@ -440,110 +368,10 @@ pub(super) fn whose(compound: &str, label: &str) -> String {
     }
 }
 
-/// Everything that makes a fit impossible, in sentences.
-fn check(flasks: &[Flask], options: &CalibrationOptions) -> Result<()> {
-    let of = |label: &str| whose(&options.compound, label);
-    let data = |what: String| Error::new(ErrorKind::Data, what);
-    if !(options.level > 0.5 && options.level < 1.0) {
-        return Err(Error::new(
-            ErrorKind::Option,
-            format!("level {} of the intervals; a number between 0.5 and 1 is wanted, such as 0.95", options.level),
-        ));
-    }
-    for source in &options.shared {
-        check_source(source)?;
-    }
-    if let Some(b) = &options.flask_type_b {
-        check_source(&SharedSource { name: "one flask".to_owned(), relative_u: b.relative_u, dof: b.dof })?;
-    }
-    for f in flasks {
-        if !(f.content.is_finite() && f.response.is_finite()) {
-            return Err(data(format!(
-                "{}: content {} and response {}; finite numbers are wanted",
-                of(&f.label),
-                f.content,
-                f.response
-            ))
-            .hint("leave the flask out with a reason, or read its traces again"));
-        }
-        if f.content < 0.0 {
-            return Err(data(format!("{}: a content of {}; 0 or more is wanted", of(&f.label), f.content)));
-        }
-        if !(f.response_u >= 0.0 && f.response_u.is_finite()) {
-            return Err(data(format!(
-                "{}: an uncertainty of {} from the traces; a finite number of 0 or more is wanted",
-                of(&f.label),
-                f.response_u
-            )));
-        }
-    }
-    if let Weighting::Known(w) = &options.weighting {
-        if w.len() != flasks.len() {
-            return Err(Error::new(
-                ErrorKind::Option,
-                format!("{}: {} weights for {} flasks; one for each is wanted", of(""), w.len(), flasks.len()),
-            ));
-        }
-        if let Some(w) = w.iter().find(|w| !(**w > 0.0 && w.is_finite())) {
-            return Err(Error::new(
-                ErrorKind::Option,
-                format!("{}: a weight of {w}; a positive number is wanted", of("")),
-            ));
-        }
-    }
-    let used: Vec<&Flask> = flasks.iter().filter(|f| f.excluded.is_none()).collect();
-    let needed = if options.model == Model::ThroughZero { 1 } else { 2 };
-    if used.len() < needed {
-        let left = flasks.len() - used.len();
-        let left = if left > 0 { format!(" ({left} left out)") } else { String::new() };
-        return Err(data(format!(
-            "{}: {} standard flask{}{left}; a {} needs at least {needed}",
-            of(""),
-            used.len(),
-            if used.len() == 1 { "" } else { "s" },
-            options.model.words()
-        ))
-        .hint("make more standards; 5 levels with 2 flasks each serve well"));
-    }
-    let labels = || used.iter().map(|f| f.label.as_str()).collect::<Vec<_>>().join(", ");
-    let first = used[0].content;
-    if options.model == Model::ThroughZero {
-        if used.iter().all(|f| f.content == 0.0) {
-            return Err(data(format!("{}: all standards ({}) have content 0; there is no slope", of(""), labels())));
-        }
-    } else if used.iter().all(|f| f.content == first) {
-        return Err(data(format!(
-            "{}: all standards ({}) are at one level, {first}; a line needs two or more",
-            of(""),
-            labels()
-        ))
-        .hint("make standards at other contents, below and above what is expected in the samples"));
-    }
-    if options.model == Model::InverseRegressionLine {
-        if used.iter().all(|f| f.response == used[0].response) {
-            return Err(data(format!(
-                "{}: all responses are {}; content cannot be regressed on them",
-                of(""),
-                used[0].response
-            )));
-        }
-        return Ok(());
-    }
-    for f in &used {
-        if options.weighting == Weighting::InverseSquare && f.content == 0.0 {
-            return Err(data(format!("{}: content 0 has no weight 1/x²", of(&f.label)))
-                .hint("use the two-part variance, or leave the flask out with a reason"));
-        }
-        let nothing_known = f.response_u == 0.0 && (f.content == 0.0 || f.response == 0.0);
-        if options.weighting == Weighting::TwoPart && nothing_known {
-            return Err(data(format!(
-                "{}: nothing is known about its scatter (content {}, response {}, no uncertainty from the traces)",
-                of(&f.label),
-                f.content,
-                f.response
-            ))
-            .hint("give the uncertainty of its area, or use equal weights where the range is narrow"));
-        }
-    }
-    Ok(())
+fn least(x: &[f64]) -> f64 {
+    x.iter().copied().fold(f64::INFINITY, f64::min)
+}
+
+fn most(x: &[f64]) -> f64 {
+    x.iter().copied().fold(f64::NEG_INFINITY, f64::max)
 }

@@ -254,6 +254,9 @@ impl Curve {
         if (shots - unknown.shots_per_flask).abs() > 0.25 {
             out.notes.push(InverseNote::DifferentShots { standards: shots, sample: unknown.shots_per_flask });
         }
+        if unknown.response_u == 0.0 && self.known.iter().any(|&k| k > 0.0) {
+            out.notes.push(InverseNote::NoAreaUncertainty);
+        }
         let residual_dof = self.dof + m - 1.0;
         if residual_dof < 3.0 {
             out.notes.push(InverseNote::FewDegreesOfFreedom { dof: residual_dof });
@@ -338,7 +341,8 @@ impl Curve {
             }
             pivot.parts.push(Part { variance, estimate, dof });
             let u = libm::sqrt(value(variance, out.content).max(0.0)) / b.abs();
-            let dof = dof.is_finite().then_some(dof);
+            // Where noise rules, ν of the little scatter there is falls below 1; nobody is served by 0.02.
+            let dof = dof.is_finite().then_some(dof.max(1.0));
             out.contributions.push(Contribution { source: source.to_owned(), scope, type_a, u, dof });
         }
         if pivot.parts.is_empty() {

@@ -31,7 +31,7 @@ pub struct LackOfFit {
 }
 
 /// Level at which sags are tested.
-const TEST_LEVEL: f64 = 0.05; // STATISTICS: power statements are for tests at 5 %
+const TEST_LEVEL: f64 = 0.05; // our choice: power statements are for tests at 5 %
 /// Power stated.
 const POWER: f64 = 0.80; // common practice
 
@@ -40,13 +40,7 @@ impl LackOfFit {
     pub(super) fn of(curve: &Curve) -> Option<LackOfFit> {
         let (x, y) = (&curve.x, &curve.y);
         let n = x.len();
-        let w: Vec<f64> = curve
-            .scatter
-            .shape
-            .iter()
-            .zip(&curve.scatter.variance)
-            .map(|(q, v)| if curve.weighting == super::Weighting::TwoPart { 1.0 / v } else { 1.0 / q })
-            .collect();
+        let w = curve.unit_weights();
         let mut order: Vec<usize> = (0..n).collect();
         order.sort_by(|&a, &b| x[a].total_cmp(&x[b]));
         let top = x[order[n - 1]].abs();

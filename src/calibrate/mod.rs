@@ -8,6 +8,7 @@
 //! - [`NestedScatter`] takes apart what flasks and what shots contribute.
 
 mod curve;
+mod doubts;
 mod flasks;
 mod inverse;
 mod lack_of_fit;

@@ -166,6 +166,8 @@ pub enum InverseNote {
     },
     /// The sample has a single flask.
     SingleFlask,
+    /// The standards' areas have an uncertainty from the traces, the sample's have none.
+    NoAreaUncertainty,
     /// Scatter and prior knowledge on one flask, side by side; the larger was used.
     FlaskSources {
         /// Relative standard deviation from scatter.
@@ -221,6 +223,10 @@ impl fmt::Display for InverseNote {
                 f,
                 "the sample's flasks scatter more than the standards do (p = {p_value:.4}): \
                  look for a mislabelled or spoilt flask before using the mean"
+            ),
+            NoAreaUncertainty => f.write_str(
+                "no uncertainty from the sample's traces: near zero the interval is too narrow; \
+                 integrate with an area uncertainty, as for the standards",
             ),
             SingleFlask => f.write_str(
                 "one flask only: its scatter is taken from the standards and cannot be checked; make a second flask",

@@ -90,14 +90,19 @@ impl Pivot {
         let t = student_t_quantile(p, self.dof(here));
         // The ends carry their own degrees of freedom: each is solved again with those at the end itself.
         let settle = |first: f64, end: fn(Accepted) -> Option<f64>| -> Option<f64> {
-            let (mut x, mut dof) = (first, self.dof(here));
+            let (mut x, mut dof, mut t) = (first, self.dof(here), t);
             for _ in 0..100 {
                 let there = self.dof(x);
-                if there == dof || (there - dof).abs() <= 1e-10 * dof {
+                if there == dof {
                     break;
                 }
                 dof = there;
-                x = end(self.within(student_t_quantile(p, dof)))?;
+                let next = student_t_quantile(p, dof);
+                if (next - t).abs() <= 1e-12 * t {
+                    break;
+                }
+                t = next;
+                x = end(self.within(t))?;
             }
             Some(x)
         };

@@ -1,5 +1,8 @@
 //! The weighted straight line as a linear map of the responses: what its covariance under any variances needs.
 
+use crate::error::Result;
+use crate::numeric::fit_polynomial;
+
 /// A fitted line a + b·x.
 #[derive(Clone, Debug)]
 pub(super) struct Line {
@@ -17,6 +20,19 @@ pub(super) struct Line {
 pub(super) type Covariance = [f64; 3];
 
 impl Line {
+    /// The same line with coefficients and leverage to the last digits that the data allow.
+    ///
+    /// # Errors
+    /// As [`fit_polynomial`].
+    pub(super) fn polished(mut self, x: &[f64], y: &[f64], w: &[f64], through_zero: bool) -> Result<Line> {
+        let fit = fit_polynomial(x, y, 1, !through_zero, Some(w))?;
+        self.slope = fit.coefficients[fit.coefficients.len() - 1];
+        self.intercept = if through_zero { 0.0 } else { fit.coefficients[0] };
+        self.fitted = y.iter().zip(&fit.residuals).map(|(y, r)| y - r).collect();
+        self.leverage = fit.leverage;
+        Ok(self)
+    }
+
     /// a + b·x.
     pub(super) fn at(&self, x: f64) -> f64 {
         self.intercept + self.slope * x
@@ -39,7 +55,8 @@ pub(super) fn line_polynomial(c: Covariance) -> [f64; 3] {
     [c[0], 2.0 * c[1], c[2]]
 }
 
-/// Weighted least squares for a straight line, centred, with one step of refinement.
+/// Weighted least squares for a straight line, centred, with one step of refinement: quick enough to be repeated while
+/// the weights are sought.
 ///
 /// The caller has seen to it that the contents differ (or that one is not 0, through zero).
 pub(super) fn weighted_line(x: &[f64], y: &[f64], w: &[f64], through_zero: bool) -> Line {

@@ -12,6 +12,7 @@
 //! known and the estimated part 0.94 to 0.96.
 
 use super::solve::{Line, weighted_line};
+use crate::numeric::find_root;
 
 /// The shape Q of the estimated part.
 #[derive(Clone, Debug, PartialEq)]
@@ -81,6 +82,8 @@ pub(super) struct Scatter {
     pub(super) dof: f64,
     /// The line with weights 1/v.
     pub(super) line: Line,
+    /// Weights the line was fitted with, 1/v up to a common factor.
+    pub(super) weights: Vec<f64>,
     /// v of each standard.
     pub(super) variance: Vec<f64>,
     /// Q of each standard.
@@ -111,11 +114,11 @@ impl Standards<'_> {
         if dof <= 0.0 {
             return self.at(0.0);
         }
-        // Above the largest r²/Q every term of the score is negative; a relative variance of 1e-24 is nothing.
+        // Above the largest r²/Q every term of the score is negative.
         let rough = self.at(1e-2 * self.relative_scale());
         let mut high = 1e-6 * self.relative_scale();
         for (i, &q) in rough.shape.iter().enumerate() {
-            let r = self.y[i] - rough.line.at(self.x[i]);
+            let r = self.y[i] - rough.line.fitted[i];
             if q > 0.0 {
                 high = f64::max(high, 4.0 * r * r / q);
             }
@@ -123,24 +126,30 @@ impl Standards<'_> {
         if let Some(s) = sample.filter(|s| s.shape > 0.0) {
             high = f64::max(high, 4.0 * s.sum_of_squares / s.shape);
         }
+        let mut fitted = rough.line.fitted;
+        let mut score = |factor: f64| {
+            let s = self.at_from(factor, &fitted);
+            let value = factor * self.score(&s, sample);
+            fitted = s.line.fitted;
+            value
+        };
         for _ in 0..60 {
-            if self.score(&self.at(high), sample) < 0.0 {
+            if score(high) < 0.0 {
                 break;
             }
             high *= 8.0;
         }
+        // A relative variance of 10⁻¹² of the largest conceivable is none.
         let low = 1e-12 * high;
-        if self.score(&self.at(low), sample) <= 0.0 {
-            let none = if self.known.iter().all(|&k| k > 0.0) { 0.0 } else { low };
-            return self.at(none);
+        let factor = if score(low) <= 0.0 {
+            if self.known.iter().all(|&k| k > 0.0) { 0.0 } else { low }
+        } else {
+            find_root(|z| score(libm::exp(z)), libm::log(low), libm::log(high), 1e-13).map_or(low, libm::exp)
+        };
+        let mut s = self.at_from(factor, &fitted);
+        if factor > low {
+            s.dof = self.degrees_of_freedom(&s, sample);
         }
-        let (mut a, mut b) = (libm::log(low), libm::log(high));
-        for _ in 0..52 {
-            let middle = 0.5 * (a + b);
-            if self.score(&self.at(libm::exp(middle)), sample) > 0.0 { a = middle } else { b = middle }
-        }
-        let mut s = self.at(libm::exp(0.5 * (a + b)));
-        s.dof = self.degrees_of_freedom(&s, sample);
         s
     }
 
@@ -162,7 +171,7 @@ impl Standards<'_> {
     fn score(&self, s: &Scatter, sample: Option<SampleScatter>) -> f64 {
         let mut sum = 0.0;
         for i in 0..self.x.len() {
-            let r = self.y[i] - s.line.at(self.x[i]);
+            let r = self.y[i] - s.line.fitted[i];
             sum += s.shape[i] / s.variance[i] * (r * r / s.variance[i] - (1.0 - s.line.leverage[i]));
         }
         if let Some(own) = sample {
@@ -175,9 +184,14 @@ impl Standards<'_> {
     }
 
     /// The line at a given φ; where Q depends on the line itself, repeated until it stands.
-    pub(super) fn at(&self, factor: f64) -> Scatter {
+    fn at(&self, factor: f64) -> Scatter {
+        self.at_from(factor, self.y)
+    }
+
+    /// The same, from responses near the fitted ones.
+    fn at_from(&self, factor: f64, near: &[f64]) -> Scatter {
         let n = self.x.len();
-        let mut fitted = self.y.to_vec();
+        let mut fitted = near.to_vec();
         let floor = self.floor();
         let rounds = if *self.shape == Shape::ResponseSquare { 30 } else { 1 };
         let mut round = 0;
@@ -186,13 +200,13 @@ impl Standards<'_> {
             let variance: Vec<f64> = (0..n).map(|i| (self.known[i] + factor * shape[i]).max(floor)).collect();
             let weights: Vec<f64> = variance.iter().map(|v| 1.0 / v).collect();
             let line = weighted_line(self.x, self.y, &weights, self.through_zero);
-            let next: Vec<f64> = self.x.iter().map(|&x| line.at(x)).collect();
+            let next = line.fitted.clone();
             let moved = next.iter().zip(&fitted).map(|(a, b)| (a - b) * (a - b)).sum::<f64>();
             let size = next.iter().map(|a| a * a).sum::<f64>();
             fitted = next;
             round += 1;
             if round >= rounds || moved <= 1e-24 * size {
-                return Scatter { factor, dof: 0.0, line, variance, shape };
+                return Scatter { factor, dof: 0.0, line, weights, variance, shape };
             }
         }
     }

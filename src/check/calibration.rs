@@ -1,36 +1,44 @@
 //! Checks on calibrations and amounts: volume, lack of fit, back-calculation, order of levels, check standards, range.
 
 use super::{CheckLimits, finding};
+use crate::estimate::{rounded, significant};
 use crate::results::{CalibrationPoint, Finding, Results, Severity};
 
-/// Does the injected volume cancel in the ratio?
-pub(super) fn volume_cancels(results: &Results, all: &mut Vec<Finding>) {
+/// The study's tests of hypothesis: volume cancels, lack of fit. All p-values of a study are adjusted together
+/// (S. Holm, Scand. J. Statist. 6 (1979) 65-70), so that a good study raises any of these doubts in at most 5 %.
+pub(super) fn tests(results: &Results, all: &mut Vec<Finding>) {
+    let volume = results.calibrations.iter().filter_map(|c| c.volume_cancels.as_ref().map(|v| v.p_value));
+    let fit = results.calibrations.iter().filter_map(|c| c.lack_of_fit.as_ref().map(|l| l.p_value));
+    let mut adjusted = holm(&volume.chain(fit).collect::<Vec<_>>()).into_iter();
+    let origin = "tested at 5 %, adjusted for all tests of the study after Holm";
     for c in &results.calibrations {
         let Some(v) = &c.volume_cancels else { continue };
+        let p = adjusted.next().unwrap_or(1.0);
+        let good = p >= LEVEL;
         all.push(finding(
-            if v.cancels { Severity::Pass } else { Severity::Warn },
+            if good { Severity::Pass } else { Severity::Warn },
             "volume cancels in the ratio",
             &c.compound,
-            Some(v.p_value),
-            Some(0.05),
-            "slope of log ratio on mean log area within flasks is 0, tested at 5 %",
+            Some(p),
+            Some(LEVEL),
+            &format!("slope of log ratio on mean log area within flasks, {origin}"),
             format!(
-                "slope {:.3} ± {:.3}; a slope of {:.2} would have been found with 80 % power",
-                v.slope, v.slope_se, v.detectable_slope
+                "slope {} ± {} (standard error), {}; a slope of {} would have been found with 80 % power",
+                rounded(v.slope, v.slope_se),
+                significant(v.slope_se, 2),
+                p_words(v.p_value),
+                significant(v.detectable_slope, 2)
             ),
-            (!v.cancels).then_some(
+            (!good).then_some(
                 "one of the two responses bends or is cut off; look at both peaks at the largest injections",
             ),
         ));
     }
-}
-
-/// Lack of fit against the scatter of flasks.
-pub(super) fn lack_of_fit(results: &Results, all: &mut Vec<Finding>) {
     for c in &results.calibrations {
         let Some(l) = &c.lack_of_fit else { continue };
-        let good = l.p_value >= 0.05;
-        let mut why = format!("F({}, {}) = {:.2}, p = {:.3}", l.dof[0], l.dof[1], l.f, l.p_value);
+        let p = adjusted.next().unwrap_or(1.0);
+        let good = p >= LEVEL;
+        let mut why = format!("F({}, {}) = {}, {}", l.dof[0], l.dof[1], significant(l.f, 3), p_words(l.p_value));
         if let Some(power) = &l.power {
             why.push_str("; ");
             why.push_str(power);
@@ -39,41 +47,83 @@ pub(super) fn lack_of_fit(results: &Results, all: &mut Vec<Finding>) {
             if good { Severity::Pass } else { Severity::Warn },
             "lack of fit",
             &c.compound,
-            Some(l.p_value),
-            Some(0.05),
-            "F test of levels against flasks at 5 %",
+            Some(p),
+            Some(LEVEL),
+            &format!("F test of levels against flasks, {origin}"),
             why,
             (!good).then_some("look at the residuals: a bend asks for a narrower range or a declared quadratic, one stray level for its flask"),
         ));
     }
 }
 
-/// Back-calculated standards.
+/// Level of the study's tests.
+const LEVEL: f64 = 0.05;
+
+/// p-values adjusted so that the chance of any false alarm among them is at most the level.
+fn holm(p: &[f64]) -> Vec<f64> {
+    let mut order: Vec<usize> = (0..p.len()).collect();
+    order.sort_by(|&a, &b| p[a].total_cmp(&p[b]));
+    let mut adjusted = vec![1.0; p.len()];
+    let mut running = 0.0_f64;
+    for (rank, &i) in order.iter().enumerate() {
+        running = running.max((p.len() - rank) as f64 * p[i]).min(1.0);
+        adjusted[i] = running;
+    }
+    adjusted
+}
+
+/// A p-value in words, never rounded to 0.
+fn p_words(p: f64) -> String {
+    if p < 0.001 { "p < 0.001".to_owned() } else { format!("p = {}", significant(p, 2)) }
+}
+
+/// Back-calculated standards: one outside its limit is a doubt; more than a quarter of them, or one by three
+/// times its limit, and the calibration does not hold.
 pub(super) fn back_calculated(results: &Results, limits: &CheckLimits, all: &mut Vec<Finding>) {
     for c in &results.calibrations {
-        let used: Vec<(&CalibrationPoint, f64)> =
-            c.points.iter().filter_map(|p| Some((p, p.deviation_percent?))).collect();
         let allowed = |p: &CalibrationPoint| {
             if p.x <= c.range[0] { limits.deviation_lowest_percent } else { limits.deviation_percent }
         };
-        let Some(worst) = used.iter().max_by(|a, b| (a.1.abs() / allowed(a.0)).total_cmp(&(b.1.abs() / allowed(b.0))))
-        else {
-            continue;
+        // How many times its limit each flask is off.
+        let used: Vec<(&CalibrationPoint, f64, f64)> = c
+            .points
+            .iter()
+            .filter(|p| p.excluded.is_none())
+            .filter_map(|p| p.deviation_percent.map(|d| (p, d, d.abs() / allowed(p))))
+            .collect();
+        let Some(worst) = used.iter().max_by(|a, b| a.2.total_cmp(&b.2)) else { continue };
+        let outside = used.iter().filter(|u| u.2 > 1.0).count();
+        let severity = match outside {
+            0 => Severity::Pass,
+            n if 4 * n > used.len() || worst.2 > 3.0 => Severity::Fail,
+            _ => Severity::Warn,
         };
-        let good = worst.1.abs() <= allowed(worst.0);
         all.push(finding(
-            if good { Severity::Pass } else { Severity::Warn },
+            severity,
             "standards calculated back",
             format!("{}, {}", c.compound, worst.0.label),
             Some(worst.1),
             Some(allowed(worst.0)),
-            "common practice: 15 %, 20 % at the lowest level",
-            format!("the worst of {} flasks comes back {:+.1} % off", used.len(), worst.1),
-            (!good).then_some(
-                "check this flask's label and dilution; a flask left out by hand needs its reason in the log",
+            &format!(
+                "accepted deviation {} %, {} % at the lowest level (common practice: 15 and 20), for three quarters of the flasks",
+                limits.deviation_percent, limits.deviation_lowest_percent
             ),
+            format!(
+                "{} of {} flasks within; nearest to its limit, or farthest beyond, is {} with {} % of its content",
+                used.len() - outside,
+                used.len(),
+                worst.0.label,
+                signed(worst.1)
+            ),
+            (severity > Severity::Pass)
+                .then_some("check this flask's label, stated content and dilution; a flask left out by hand needs its reason in the log"),
         ));
     }
+}
+
+/// A deviation with its sign.
+fn signed(percent: f64) -> String {
+    format!("{}{}", if percent > 0.0 { "+" } else { "" }, significant(percent, 2))
 }
 
 /// A response that falls as the level rises: two flasks swapped, or one mislabelled.
@@ -117,8 +167,8 @@ pub(super) fn check_standards(results: &Results, limits: &CheckLimits, all: &mut
             format!("{}, {}", a.compound, a.sample),
             Some(recovery),
             Some(limits.deviation_percent),
-            "common practice: within 15 % of the known content",
-            format!("{recovery:.1} % of the known {} {}", short(expected), a.unit),
+            &format!("accepted deviation {} % (common practice: 15)", limits.deviation_percent),
+            format!("{} % of the known {} {}", significant(recovery, 4), short(expected), a.unit),
             (!good).then_some("the two stocks disagree: make one of them again before any amount is reported"),
         ));
     }
@@ -159,5 +209,17 @@ pub(super) fn range(results: &Results, all: &mut Vec<Finding>) {
 }
 
 fn short(x: f64) -> String {
-    crate::estimate::significant(x, 4)
+    significant(x, 4)
+}
+
+#[cfg(test)]
+mod tests {
+    /// From the definition, by hand: sorted p times n, n - 1, …, made to rise.
+    #[test]
+    fn holm_by_hand() {
+        let adjusted = super::holm(&[0.01, 0.04, 0.03, 0.005]);
+        let by_hand = [0.03, 0.06, 0.06, 0.02];
+        assert!(adjusted.iter().zip(by_hand).all(|(a, b)| (a - b).abs() < 1e-15), "{adjusted:?}");
+        assert_eq!(super::holm(&[0.9, 0.8]), [1.0, 1.0]);
+    }
 }

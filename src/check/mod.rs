@@ -49,14 +49,13 @@ pub fn findings(
     let mut all = Vec::new();
     runs::duplicate_files(results, &mut all);
     runs::start_offsets(results, limits, &mut all);
-    runs::peaks_cut_off(results, &mut all);
+    runs::peaks_cut_off(results, internal_standard, &mut all);
     runs::resolution(results, limits, &mut all);
     runs::blanks(results, limits, &mut all);
     if let Some(name) = internal_standard {
         runs::own_internal_standard(results, limits, name, without_internal_standard, &mut all);
     }
-    calibration::volume_cancels(results, &mut all);
-    calibration::lack_of_fit(results, &mut all);
+    calibration::tests(results, &mut all);
     calibration::back_calculated(results, limits, &mut all);
     calibration::falling_levels(results, &mut all);
     calibration::check_standards(results, limits, &mut all);

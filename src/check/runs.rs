@@ -1,7 +1,8 @@
 //! Checks on single runs: files, start, peaks cut off, resolution, blanks, the sample's own internal standard.
 
 use super::{CheckLimits, finding};
-use crate::results::{Finding, PeakResult, Results, Severity};
+use crate::peaks::PeakNote;
+use crate::results::{CalibrationResult, Finding, PeakResult, Results, Severity};
 
 /// The same bytes under two names: identical replicates would give a false standard deviation of 0.
 pub(super) fn duplicate_files(results: &Results, all: &mut Vec<Finding>) {
@@ -64,11 +65,11 @@ pub(super) fn start_offsets(results: &Results, limits: &CheckLimits, all: &mut V
     ));
 }
 
-/// Named peaks that ran into the detector's or converter's ceiling.
-pub(super) fn peaks_cut_off(results: &Results, all: &mut Vec<Finding>) {
-    for compound in calibrated(results) {
-        let cut: Vec<&str> = named(results, compound)
-            .filter(|p| p.notes.iter().any(|n| n.starts_with("flat top") || n.starts_with("beyond full scale")))
+/// Named peaks that ran into the detector's or converter's ceiling, the internal standard's among them.
+pub(super) fn peaks_cut_off(results: &Results, internal_standard: Option<&str>, all: &mut Vec<Finding>) {
+    for compound in calibrated(results).chain(internal_standard) {
+        let cut: Vec<&str> = accepted(results, compound)
+            .filter(|p| p.notes.iter().any(|n| PeakNote::CUT_OFF.iter().any(|words| n.starts_with(words))))
             .map(|p| p.run.as_str())
             .collect();
         if !cut.is_empty() {
@@ -89,7 +90,7 @@ pub(super) fn peaks_cut_off(results: &Results, all: &mut Vec<Finding>) {
 /// The poorest resolution of each calibrated compound from its neighbours.
 pub(super) fn resolution(results: &Results, limits: &CheckLimits, all: &mut Vec<Finding>) {
     for compound in calibrated(results) {
-        let worst = named(results, compound)
+        let worst = accepted(results, compound)
             .filter_map(|p| Some((p.resolution_half_height?, p.run.as_str())))
             .min_by(|a, b| a.0.total_cmp(&b.0));
         let Some((value, run)) = worst else { continue };
@@ -110,14 +111,24 @@ pub(super) fn resolution(results: &Results, limits: &CheckLimits, all: &mut Vec<
 /// Analyte in solvent or matrix blanks.
 pub(super) fn blanks(results: &Results, limits: &CheckLimits, all: &mut Vec<Finding>) {
     for c in &results.calibrations {
-        let standards = runs_of(results, &["standard"]);
-        let lowest = lowest_standard_area(results, &c.compound, &standards);
-        let Some(lowest) = lowest.filter(|a| *a > 0.0) else { continue };
+        let Some(lowest) = lowest_standard_area(results, c).filter(|a| *a > 0.0) else { continue };
         let blank_runs = runs_of(results, &["solvent_blank", "matrix_blank"]);
         let worst = named(results, &c.compound)
             .filter(|p| blank_runs.contains(&p.run.as_str()))
             .max_by(|a, b| a.area.total_cmp(&b.area));
-        let Some(p) = worst else { continue };
+        let Some(p) = worst else {
+            all.push(finding(
+                Severity::Warn,
+                "analyte in the blank",
+                &c.compound,
+                None,
+                Some(limits.blank_percent),
+                "common practice",
+                "no blank was injected, so nothing shows that solvent and syringe hold none",
+                Some("inject the solvent alone and log it as solvent_blank"),
+            ));
+            continue;
+        };
         let percent = 100.0 * p.area / lowest;
         let good = percent <= limits.blank_percent;
         all.push(finding(
@@ -141,7 +152,7 @@ pub(super) fn own_internal_standard(
     without: &[String],
     all: &mut Vec<Finding>,
 ) {
-    let usual: Vec<f64> = named(results, name).filter(|p| !without.contains(&p.run)).map(|p| p.area).collect();
+    let usual: Vec<f64> = accepted(results, name).filter(|p| !without.contains(&p.run)).map(|p| p.area).collect();
     if usual.is_empty() {
         return;
     }
@@ -190,6 +201,22 @@ fn runs_of<'a>(results: &'a Results, kinds: &[&str]) -> Vec<&'a str> {
     results.runs.iter().filter(|r| r.accepted && kinds.contains(&r.kind.as_str())).map(|r| r.run.as_str()).collect()
 }
 
-fn lowest_standard_area(results: &Results, compound: &str, standards: &[&str]) -> Option<f64> {
-    named(results, compound).filter(|p| standards.contains(&p.run.as_str())).map(|p| p.area).min_by(f64::total_cmp)
+/// Mean area over the flasks of the lowest level above zero, shots weighted alike.
+fn lowest_standard_area(results: &Results, c: &CalibrationResult) -> Option<f64> {
+    let used = || c.points.iter().filter(|p| p.excluded.is_none() && p.x > 0.0);
+    let lowest = used().map(|p| p.x).min_by(f64::total_cmp)?;
+    let flasks: Vec<&str> = used().filter(|p| p.x == lowest).map(|p| p.label.as_str()).collect();
+    let areas: Vec<f64> = results
+        .runs
+        .iter()
+        .filter(|r| r.accepted && r.kind == "standard" && flasks.contains(&r.flask().as_str()))
+        .filter_map(|r| named(results, &c.compound).find(|p| p.run == r.run))
+        .map(|p| p.area)
+        .collect();
+    (!areas.is_empty()).then(|| areas.iter().sum::<f64>() / areas.len() as f64)
+}
+
+/// Peaks of a compound in accepted runs.
+fn accepted<'a>(results: &'a Results, compound: &'a str) -> impl Iterator<Item = &'a PeakResult> {
+    named(results, compound).filter(|p| results.runs.iter().any(|r| r.accepted && r.run == p.run))
 }

@@ -1,29 +1,30 @@
 //! `vialbook demo`: a simulated study, its analysis, its report; the main job from end to end.
 
 use crate::error::{Error, ErrorKind, Result};
+use crate::report::Typesetter;
 use crate::results::Severity;
 
 pub(super) fn run(args: &super::DemoArgs) -> Result<Severity> {
     let folder = &args.folder;
-    let mut progress = super::progress::Progress::start();
+    let pdf = folder.join("report.pdf");
+    if folder.is_file() {
+        return Err(Error::new(ErrorKind::File, "this is a file; the name of a folder is wanted").in_file(folder));
+    }
     if folder.exists() && !is_earlier_demo(folder) {
         return Err(Error::new(ErrorKind::File, "this folder exists and is no demo made before; nothing was touched")
             .in_file(folder)
             .hint("name another folder: vialbook demo DIR"));
     }
+    super::report::may_be_written(&pdf)?;
+    let typesetter = Typesetter::find(args.typesetter.typst.as_deref())?;
+    let mut progress = super::progress::Progress::start();
     progress.say("simulating the injections");
     crate::simulate::recovered_eluent(args.seed).write_study(folder)?;
-    eprintln!("a simulated study stands in {}", folder.display());
+    progress.words(&format!("a simulated study stands in {}", folder.display()));
     let analysis = super::analyse::analyse(folder, &mut progress)?;
-    super::analyse::print_amounts(analysis.results());
+    super::analyse::print_amounts(analysis.results())?;
     super::analyse::print_findings(analysis.results());
-    super::report::typeset(
-        &analysis,
-        "formal-report",
-        &folder.join("report.pdf"),
-        args.typesetter.typst.as_deref(),
-        &mut progress,
-    )?;
+    super::report::typeset(&analysis, "formal-report", &pdf, typesetter, &mut progress)?;
     Ok(analysis.results().worst())
 }
 

@@ -1,5 +1,7 @@
 //! `vialbook inspect`: what a trace file holds, in words or as JSON.
 
+use std::fmt::Write as _;
+
 use serde::Serialize;
 
 use crate::error::{Error, ErrorKind, Result};
@@ -34,9 +36,9 @@ pub(super) fn run(args: &super::InspectArgs) -> Result<Severity> {
     if args.json {
         let text = serde_json::to_string_pretty(&all)
             .map_err(|e| Error::new(ErrorKind::Data, "the inspection cannot be written as JSON").because(e))?;
-        println!("{text}");
+        super::output::data(&(text + "\n"))?;
     } else {
-        all.iter().for_each(print);
+        super::output::data(&all.iter().map(words).collect::<String>())?;
     }
     Ok(Severity::Pass)
 }
@@ -53,7 +55,10 @@ fn read_options(args: &super::InspectArgs) -> Result<ReadOptions> {
     ];
     for (key, value) in named {
         if let Some(value) = value {
-            table.insert(key.to_owned(), toml::Value::String(value.clone()));
+            // A column may be named by its number.
+            let number = value.parse::<i64>().ok().filter(|_| key.ends_with("_column"));
+            let value = number.map_or_else(|| toml::Value::String(value.clone()), toml::Value::Integer);
+            table.insert(key.to_owned(), value);
         }
     }
     for pair in &args.set {
@@ -87,50 +92,66 @@ fn inspected(file: String, run: &Run, peaks: PeakList) -> Inspected {
     }
 }
 
-fn print(i: &Inspected) {
+fn words(i: &Inspected) -> String {
+    let mut text = String::new();
     let r = &i.reading;
     let unit = if i.peaks.signal_unit.is_empty() { "(unit not stated)" } else { &i.peaks.signal_unit };
-    println!("{}", super::analyse::clean(&i.file));
-    println!("  format      {}, {}, {} between cells, decimal {}", r.format, r.encoding, r.delimiter, r.decimal_mark);
-    println!("  header      {} row(s)", r.header_rows);
-    println!("  time        {}; unit {}", super::analyse::clean(&r.time_column), super::analyse::clean(&r.time_unit));
-    println!(
+    let _ = writeln!(text, "{}", super::analyse::clean(&i.file));
+    let _ = writeln!(
+        text,
+        "  format      {}, {}, {} between cells, decimal {}",
+        r.format, r.encoding, r.delimiter, r.decimal_mark
+    );
+    let _ = writeln!(text, "  header      {} row(s)", r.header_rows);
+    let _ = writeln!(
+        text,
+        "  time        {}; unit {}",
+        super::analyse::clean(&r.time_column),
+        super::analyse::clean(&r.time_unit)
+    );
+    let _ = writeln!(
+        text,
         "  signal      {}; unit {}",
         super::analyse::clean(&r.signal_column),
         super::analyse::clean(&r.signal_unit)
     );
-    println!(
+    let _ = writeln!(
+        text,
         "  points      {} from {:.4} to {:.4} min, every {:.4} s (deviates by at most {:.4} s), {} gap(s)",
         r.points, i.first_min, i.last_min, r.interval_s, r.interval_spread_s, r.gaps
     );
-    println!("  range       {} to {} {unit}", i.signal_range[0], i.signal_range[1]);
+    let _ = writeln!(text, "  range       {} to {} {unit}", i.signal_range[0], i.signal_range[1]);
     let noise = &i.peaks.noise;
-    println!(
+    let _ = writeln!(
+        text,
         "  noise       standard deviation {} {unit}, correlation of neighbours {:.2}, from {} points{}",
         significant(noise.sd, 3),
         noise.autocorrelation,
         noise.points,
         if noise.is_floor { " (set by the converter's step)" } else { "" }
     );
-    println!("  sha-256     {}", i.sha256);
+    let _ = writeln!(text, "  sha-256     {}", i.sha256);
     for line in r.dropped.iter().chain(&r.suspicions) {
-        println!("  note        {}", super::analyse::clean(line));
+        let _ = writeln!(text, "  note        {}", super::analyse::clean(line));
     }
-    println!("  peaks       {}", i.peaks.peaks.len());
+    let _ = writeln!(text, "  peaks       {}", i.peaks.peaks.len());
     if !i.peaks.peaks.is_empty() {
-        println!(
+        let _ = writeln!(
+            text,
             "    {:>9}  {:>9}  {:>9}  {:>12}  {:>10}  {:>10}  {:>9}",
             "time/min", "start/min", "end/min", "area", "u(area)", "height", "width/s"
         );
     }
     for p in &i.peaks.peaks {
         let width = p.width_half_min.map_or("-".to_owned(), |w| format!("{:.2}", w * 60.0));
-        println!(
+        let _ = writeln!(
+            text,
             "    {:>9.4}  {:>9.4}  {:>9.4}  {:>12.5}  {:>10.5}  {:>10.4}  {:>9}",
             p.retention_time_min, p.start_min, p.end_min, p.area, p.area_u, p.height, width
         );
         for note in &p.notes {
-            println!("      {note}");
+            let _ = writeln!(text, "      {note}");
         }
     }
+    text
 }

@@ -7,6 +7,7 @@ mod analyse;
 mod demo;
 mod inspect;
 mod new;
+mod output;
 mod progress;
 mod report;
 
@@ -37,15 +38,15 @@ enum Command {
     New(NewArgs),
     /// Say what a trace file holds: how it was read, noise, peaks
     Inspect(InspectArgs),
-    /// From a study folder to results/results.json and CSV tables
+    /// From a study folder to results.json and CSV tables in its results/
     Analyse(AnalyseArgs),
-    /// From a study folder to a typeset PDF (analyses it first)
+    /// From a study folder to a typeset PDF (analyses it first, as analyse does)
     Report(ReportArgs),
 }
 
 #[derive(Args)]
 struct DemoArgs {
-    /// Folder to make; must not exist or be a demo made before
+    /// Folder to make; must not exist, be empty, or hold a demo made before
     #[arg(default_value = "demo")]
     folder: PathBuf,
     /// Seed of the simulation: another seed is another day at the bench
@@ -57,7 +58,7 @@ struct DemoArgs {
 
 #[derive(Args)]
 struct NewArgs {
-    /// Folder to make; must not exist or be empty
+    /// Folder to make; must not exist, or be empty
     folder: PathBuf,
     /// Exported traces to copy into it; the injection log is filled with what they tell
     #[arg(long, num_args = 1.., value_name = "FILES")]
@@ -72,7 +73,7 @@ struct InspectArgs {
     /// Print JSON instead of words
     #[arg(long)]
     json: bool,
-    /// Unit of the time column: s, min or ms
+    /// Unit of the time column: ms, s, min or h
     #[arg(long)]
     time_unit: Option<String>,
     /// Name or number (from 1) of the time column
@@ -81,31 +82,31 @@ struct InspectArgs {
     /// Name or number (from 1) of the signal column
     #[arg(long)]
     signal_column: Option<String>,
-    /// Delimiter: comma, semicolon, tab or blanks
+    /// Delimiter: comma, semicolon, tab, blanks or one_column
     #[arg(long)]
     delimiter: Option<String>,
     /// Decimal mark: point or comma
     #[arg(long)]
     decimal_mark: Option<String>,
-    /// Any other reading option as in study.toml's [reading], such as interval_s=0.1
+    /// Any other reading option as in study.toml's [reading], such as interval_s=0.1; may be given again
     #[arg(long = "set", value_name = "KEY=VALUE")]
     set: Vec<String>,
 }
 
 #[derive(Args)]
 struct AnalyseArgs {
-    /// Study folder
+    /// Study folder: study.toml, injections.csv and the traces that it names
     study: PathBuf,
 }
 
 #[derive(Args)]
 struct ReportArgs {
-    /// Study folder
+    /// Study folder: study.toml, injections.csv and the traces that it names
     study: PathBuf,
-    /// Template: a name of ours, or of a folder in the study's report-templates/
+    /// Template: one that comes with the program, or a folder in the study's report-templates/
     #[arg(long, default_value = "formal-report")]
     template: String,
-    /// Where the PDF goes [default: report.pdf in the study folder]
+    /// File that the PDF goes to [default: report.pdf in the study folder]
     #[arg(long, short)]
     output: Option<PathBuf>,
     #[command(flatten)]
@@ -114,7 +115,7 @@ struct ReportArgs {
 
 #[derive(Args)]
 struct TypesetterArgs {
-    /// The typst program to use [default: VIALBOOK_TYPST, then PATH, then our own cache]
+    /// The typst program to use [default: VIALBOOK_TYPST, then PATH, then our own cache, built once]
     #[arg(long, value_name = "PATH")]
     typst: Option<PathBuf>,
 }
@@ -125,8 +126,11 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Ok(cli) => cli,
         Err(e) => {
             // clap prints help and version to stdout, complaints to stderr.
-            let _ = e.print();
-            return if e.use_stderr() { ExitCode::from(2) } else { ExitCode::SUCCESS };
+            let printed = e.print();
+            if e.use_stderr() {
+                return ExitCode::from(2);
+            }
+            return code(output::written(printed).map(|()| Severity::Pass));
         }
     };
     let done: Result<Severity> = match cli.command {
@@ -136,11 +140,16 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Analyse(args) => analyse::run(&args),
         Command::Report(args) => report::run(&args),
     };
+    code(done)
+}
+
+/// Exit code of what was done; an error is told.
+fn code(done: Result<Severity>) -> ExitCode {
     match done {
         Ok(Severity::Fail) => ExitCode::from(1),
         Ok(_) => ExitCode::SUCCESS,
         Err(e) => {
-            eprintln!("error: {e}");
+            output::words(&format!("error: {e}"));
             ExitCode::from(2)
         }
     }

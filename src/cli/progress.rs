@@ -32,6 +32,11 @@ impl Progress {
         }
         self.bar.set_message(message.to_owned());
     }
+
+    /// Words that stay, above the line of progress.
+    pub(super) fn words(&self, text: &str) {
+        self.bar.suspend(|| super::output::words(text));
+    }
 }
 
 impl Drop for Progress {

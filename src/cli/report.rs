@@ -2,17 +2,39 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::error::Result;
+use super::progress::Progress;
+use crate::error::{Error, ErrorKind, Result};
+use crate::report::Typesetter;
 use crate::results::Severity;
 use crate::study::Analysis;
 
 pub(super) fn run(args: &super::ReportArgs) -> Result<Severity> {
-    let mut progress = super::progress::Progress::start();
-    let analysis = super::analyse::analyse(&args.study, &mut progress)?;
     let output = args.output.clone().unwrap_or_else(|| args.study.join("report.pdf"));
-    typeset(&analysis, &args.template, &output, args.typesetter.typst.as_deref(), &mut progress)?;
+    super::analyse::is_folder("report", &args.study)?;
+    may_be_written(&output)?;
+    let typesetter = Typesetter::find(args.typesetter.typst.as_deref())?;
+    let mut progress = Progress::start();
+    let analysis = super::analyse::analyse(&args.study, &mut progress)?;
+    typeset(&analysis, &args.template, &output, typesetter, &mut progress)?;
     super::analyse::print_findings(analysis.results());
     Ok(analysis.results().worst())
+}
+
+/// What can be known of the PDF's place before any work is done.
+pub(super) fn may_be_written(output: &Path) -> Result<()> {
+    let ends_as_folder = output.to_string_lossy().ends_with(std::path::is_separator) || output.file_name().is_none();
+    if output.is_dir() || ends_as_folder {
+        return Err(Error::new(ErrorKind::Option, "this is a folder; the name of a file is wanted")
+            .in_file(output)
+            .hint(format!("--output \"{}\"", output.join("report.pdf").display())));
+    }
+    // A rename would replace a protected file as readily as any other.
+    if output.metadata().is_ok_and(|m| m.permissions().readonly()) {
+        return Err(Error::new(ErrorKind::File, "this file is protected against writing; nothing was touched")
+            .in_file(output)
+            .hint("name another file, or lift the protection"));
+    }
+    Ok(())
 }
 
 /// Typesets and says where the PDF went and what the author still owes.
@@ -20,14 +42,14 @@ pub(super) fn typeset(
     analysis: &Analysis,
     template: &str,
     output: &Path,
-    typst: Option<&Path>,
-    progress: &mut super::progress::Progress,
+    typesetter: Option<Typesetter>,
+    progress: &mut Progress,
 ) -> Result<PathBuf> {
-    use crate::report::Typesetter;
-    let typesetter = match Typesetter::find(typst)? {
+    let typesetter = match typesetter {
         Some(found) => found,
         None => {
-            eprintln!("no typst program was found; building it once (about ten minutes) into this program's own cache");
+            progress
+                .words("no typst 0.15 was found; building it once (about ten minutes) into this program's own cache");
             Typesetter::provision(&mut |line| progress.say(line))?
         }
     };
@@ -35,11 +57,11 @@ pub(super) fn typeset(
     let report = analysis.report()?.with_template(template).with_typesetter(typesetter);
     let saved = report.save(output)?;
     for gap in &saved.missing {
-        eprintln!("still to be written: {gap}");
+        progress.words(&format!("still to be written: {gap}"));
     }
     for remark in &saved.remarks {
-        eprintln!("note: {remark}");
+        progress.words(&format!("note: {remark}"));
     }
-    println!("{}", saved.path.display());
+    super::output::data(&format!("{}\n", saved.path.display()))?;
     Ok(saved.path)
 }

@@ -234,7 +234,7 @@ impl UncertaintyDigits {
 }
 
 /// A fraction as percent with the digits it has: 0.95 is "95 %".
-pub(super) fn percent(level: f64) -> String {
+pub fn percent(level: f64) -> String {
     let level = Decimal::of(level);
     let last = level.exponent + 1 - level.digits.len() as i32;
     format!("{} %", level.written(last, -2))

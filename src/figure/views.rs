@@ -3,7 +3,7 @@
 //! Each takes results and gives a [`Figure`] whose alternative text says what it shows.
 
 use super::{Axis, Bar, Color, Dash, Figure, Layer, Mark, Panel, Style};
-use crate::estimate::significant;
+use crate::estimate::{percent, significant};
 use crate::results::{AmountResult, CalibrationResult, PeakResult};
 use crate::trace::Trace;
 
@@ -23,10 +23,8 @@ pub fn chromatogram(trace: &Trace, peaks: &[&PeakResult], compounds: &[String]) 
     let range = (lowest - 0.03 * (ceiling - lowest), lowest + 1.25 * (ceiling - lowest));
 
     let layers = chromatogram_layers(trace, peaks);
-    let named: Vec<Mark> = peaks
-        .iter()
-        .filter_map(|p| Some(Mark::new(p.retention_time_min?, top(p).min(range.1), p.compound.clone()?)))
-        .collect();
+    let named: Vec<Mark> =
+        peaks.iter().filter_map(|p| Some(Mark::new(p.retention_time_min?, top(p), p.compound.clone()?))).collect();
     let time_axis = || Axis::new("time", "min").tight();
     let mut panel = Panel::new(
         time_axis().range(time[0], time[time.len() - 1]),
@@ -36,6 +34,10 @@ pub fn chromatogram(trace: &Trace, peaks: &[&PeakResult], compounds: &[String]) 
     .layer(Layer::labels(named));
     if let Some(inset) = small_peaks(trace, &shown, ceiling - lowest, &layers) {
         panel = panel.inset(inset);
+        if let Some(inset) = &mut panel.inset {
+            // Small enough to find room between peaks.
+            (inset.width_share, inset.height_share) = (0.27, 0.45);
+        }
     }
     let cut = peaks.iter().find(|p| top(p) > range.1).and_then(|p| p.compound.as_deref());
     let list: Vec<String> = peaks
@@ -123,7 +125,7 @@ pub fn calibration(c: &CalibrationResult) -> Figure {
                 banded.iter().map(|b| b.1 - b.2).collect::<Vec<_>>(),
                 banded.iter().map(|b| b.1 + b.2).collect::<Vec<_>>(),
             )
-            .named(format!("{} % confidence band", significant(100.0 * c.coverage_probability, 3))),
+            .named(format!("{} confidence band", percent(c.coverage_probability))),
         );
     }
     upper = upper

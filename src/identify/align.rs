@@ -4,8 +4,8 @@ use crate::identify::lattice::{Lattice, Rates};
 use crate::numeric::ln_gamma;
 
 /// A falling offset is looked for with these decay times, in shares of the span of the references.
-pub(super) const FALL_SHARES: [f64; 7] = [0.12, 0.17, 0.24, 0.34, 0.48, 0.68, 1.0];
-/// Log odds held against an offset that falls with retention: one more parameter, seven shapes tried.
+pub(super) const FALL_SHARES: [f64; 6] = [0.17, 0.24, 0.34, 0.48, 0.68, 1.0];
+/// Log odds held against an offset that falls with retention: one more parameter, six shapes tried.
 const FALL_PENALTY: f64 = 4.0;
 /// An offset falls only where this many peaks say so.
 const FALL_LEAST_PEAKS: f64 = 4.0;
@@ -99,25 +99,30 @@ pub(super) fn align(targets: &[Target], seen: &[Seen], limit_s: f64, may_fall: b
     let last = targets[m - 1].time_s.max(seen[n - 1].time_s);
     let span = (last - first).max(60.0);
     let rates = |shared: f64| Rates {
-        present: (shared + 1.0) / (m as f64 + 2.0),
+        // One pair is left out: it must not speak for itself.
+        present: (shared.max(1.0) / (m as f64 + 1.0)).min(0.99),
         extra_per_s: (n as f64 - shared + 1.0).max(1.0) / span,
     };
     let mut problem = Problem { targets, seen, limit_s, rates: rates(0.8 * m.min(n) as f64), lattice: &mut lattice };
     let mut modes = problem.search(None, &flat);
+    problem.refine_all(&mut modes);
     if may_fall && limit_s > 0.0 && m >= FALL_LEAST_PEAKS as usize {
         let asks = modes.first().is_none_or(|best| problem.asks_for_more(best));
         if asks {
             let (from, width) = (targets[0].time_s, targets[m - 1].time_s - targets[0].time_s);
+            let mut fallen = Vec::new();
             for share in FALL_SHARES {
                 let fall = share * width;
-                let shape = falling(targets, from, fall);
-                for mut mode in problem.search(Some(fall), &shape) {
-                    mode.ln_evidence -= FALL_PENALTY;
-                    if mode.shared >= FALL_LEAST_PEAKS {
-                        modes.push(mode);
-                    }
-                }
+                fallen.append(&mut problem.search(Some(fall), &falling(targets, from, fall)));
             }
+            trim(&mut fallen);
+            problem.refine_all(&mut fallen);
+            modes.extend(
+                fallen
+                    .into_iter()
+                    .filter(|mode| mode.shared >= FALL_LEAST_PEAKS)
+                    .map(|mode| Mode { ln_evidence: mode.ln_evidence - FALL_PENALTY, ..mode }),
+            );
             trim(&mut modes);
         }
     }
@@ -147,7 +152,8 @@ struct Problem<'a> {
 }
 
 impl Problem<'_> {
-    /// The offsets that explain the run best, best first. Candidates are the differences of peaks and targets.
+    /// The offsets that explain the run best, best first, not yet refined. Candidates are the differences of
+    /// peaks and targets.
     fn search(&mut self, fall_s: Option<f64>, shape: &[f64]) -> Vec<Mode> {
         let mode = |offset_s: f64| Mode {
             fall_s,
@@ -184,11 +190,12 @@ impl Problem<'_> {
             modes.push(m);
         }
         trim(&mut modes);
-        for m in &mut modes {
-            self.refine(m);
-        }
-        trim(&mut modes);
         modes
+    }
+
+    fn refine_all(&mut self, modes: &mut Vec<Mode>) {
+        modes.iter_mut().for_each(|mode| self.refine(mode));
+        trim(modes);
     }
 
     /// Moves the offset to the robust mean of its pairs, weighted with their probabilities.

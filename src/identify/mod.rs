@@ -6,7 +6,7 @@
 //! **Start offset.** A run started by hand is shifted by up to some 3 s. Where the button starts the recording
 //! only, all peaks shift alike. Where it starts the oven too, a peak shifts by δ (1 + k at elution)/(1 + k at
 //! start), which falls about exponentially with retention under a ramp. One common offset is taken unless at
-//! least 4 peaks ask for a falling one, A exp(-(t - t₁)/τ) with t₁ the first reference and τ one of seven shares (0.12 to 1) of the references' span.
+//! least 4 peaks ask for a falling one, A exp(-(t - t₁)/τ) with t₁ the first reference and τ one of six shares (0.17 to 1) of the references' span.
 //!
 //! A retention time that agrees is *consistent with* a compound and no proof: that takes a spike or a second column.
 

@@ -2,6 +2,7 @@
 
 use crate::identify::align::{FALL_SHARES, Seen, Target, align, falling};
 use crate::identify::{ExpectedTime, ReferenceTime, apexes};
+use crate::numeric::median;
 use crate::peaks::PeakList;
 
 /// Least scatter, in seconds: a few runs that agree by chance do not make a clock (our choice).
@@ -36,7 +37,8 @@ const EXPECTED_SD: f64 = 0.5;
 ///
 /// A compound that no standard shows keeps its expected time and window, with `runs` 0. Expected times that are no
 /// numbers, or have no window, are left out. A foreign peak that is in most standards, nearer to the expected
-/// time than the compound's own, is taken for it: look at the times.
+/// time than the compound's own, is taken for it: look at the times. The order of the expected times is believed:
+/// where it is wrong, names are swapped.
 ///
 /// ```
 /// use vialbook::identify::{ExpectedTime, references_from};
@@ -117,11 +119,9 @@ fn learn(
         let found = align(&targets, seen, OFFSET_LIMIT_S, pass > 0);
         let mut row = vec![None; targets.len()];
         for (i, candidates) in found.candidates.iter().enumerate() {
-            if let Some(&(j, p)) = candidates.first() {
-                if p > 0.5 {
-                    row[i] = Some(seen[j].time_s);
-                    widths[i].extend(list.peaks[indices[j]].width_half_min.map(|w| 60.0 * w));
-                }
+            if let Some(&(j, _)) = candidates.first().filter(|c| c.1 > 0.5) {
+                row[i] = Some(seen[j].time_s);
+                widths[i].extend(list.peaks[indices[j]].width_half_min.map(|w| 60.0 * w));
             }
         }
         observed.push(row);
@@ -217,13 +217,6 @@ fn alternate(start: &[f64], observed: &[Vec<Option<f64>>], shape: &[f64]) -> Fit
         .map(|i| observed.iter().zip(&offsets).filter_map(|(row, d)| Some(row[i]? - d * shape[i] - times[i])).collect())
         .collect();
     Fit { times, residuals }
-}
-
-fn median(values: &[f64]) -> Option<f64> {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    let n = sorted.len();
-    (n > 0).then(|| 0.5 * (sorted[(n - 1) / 2] + sorted[n / 2]))
 }
 
 /// The value at which half of the weight is reached; between two where it is reached exactly.

@@ -310,7 +310,9 @@ fn beta_lower(a: f64, b: f64, x: f64, y: f64) -> f64 {
             let m = m as f64;
             let d = a + 2.0 * m - 1.0;
             let alpha = ((a + m - 1.0) / d) * ((a + b + m - 1.0) / d) * (m * x) * ((b - m) * x);
-            let beta = m + m * ((b - m) / d) * x + ((a + m) / (d + 2.0)) * (lambda + 1.0 + m * (1.0 + y));
+            // At m = 0 the second term is 0, also for a = 1, where d is 0 too.
+            let second = if m == 0.0 { 0.0 } else { m * ((b - m) / d) * x };
+            let beta = m + second + ((a + m) / (d + 2.0)) * (lambda + 1.0 + m * (1.0 + y));
             (alpha, beta)
         })
 }

@@ -104,7 +104,9 @@ fn curvature_maxima(search: &Search<'_>, w: usize, least_sd: f64, excess: f64, m
     }
     let factor = BoxNoise::new(w, search.noise.autocorrelation).times(excess);
     let (z, scale) = (search.threshold_z * factor.curvature, 1.0 / w as f64);
-    let least = z * least_sd;
+    // A pulse of one step is no peak where the step hides the noise.
+    let stair = if search.noise.shared_step() > 0.0 { 1.05 * search.noise.step.unwrap_or(0.0) } else { 0.0 };
+    let least = (z * least_sd).max(stair);
     let stride = (w / 8).max(1);
     // How far the middle stands above the left and above the right.
     let drops = |s: usize| {
@@ -149,11 +151,18 @@ fn curvature_maxima(search: &Search<'_>, w: usize, least_sd: f64, excess: f64, m
         let end = (s + PIECE).min(n - 2 * w + 1);
         let m = end - s;
         let (before, start, middle, after) = (&p[s - w..][..m], &p[s..][..m], &p[s + w..][..m], &p[s + 2 * w..][..m]);
-        let mut largest = [f64::NEG_INFINITY; 4];
-        for i in 0..m {
-            let curvature = 3.0 * (middle[i] - start[i]) - (after[i] - before[i]);
-            let lane = &mut largest[i % 4];
-            *lane = if curvature > *lane { curvature } else { *lane };
+        let mut largest = [f64::NEG_INFINITY; LANES];
+        let (mut q0, mut q1) = (before.chunks_exact(LANES), start.chunks_exact(LANES));
+        let (mut q2, mut q3) = (middle.chunks_exact(LANES), after.chunks_exact(LANES));
+        for (((p0, p1), p2), p3) in (&mut q0).zip(&mut q1).zip(&mut q2).zip(&mut q3) {
+            for j in 0..LANES {
+                let curvature = 3.0 * (p2[j] - p1[j]) - (p3[j] - p0[j]);
+                largest[j] = if curvature > largest[j] { curvature } else { largest[j] };
+            }
+        }
+        let left_over = q0.remainder().iter().zip(q1.remainder()).zip(q2.remainder().iter().zip(q3.remainder()));
+        for ((p0, p1), (p2, p3)) in left_over {
+            largest[0] = largest[0].max(3.0 * (p2 - p1) - (p3 - p0));
         }
         if largest.iter().any(|c| *c > bar) {
             (s..end).for_each(&mut test);
@@ -164,6 +173,8 @@ fn curvature_maxima(search: &Search<'_>, w: usize, least_sd: f64, excess: f64, m
 
 /// Points looked at together.
 const PIECE: usize = 64;
+/// Values side by side, so that the processor works on several at once.
+const LANES: usize = 4;
 
 /// How much more the curvature test scatters than the noise's correlation lets expect, because the baseline
 /// wanders: the lower quartile of its size along the run, which peaks over half the run cannot move far.

@@ -21,9 +21,18 @@ impl Trace {
     /// stops bending, with a margin; neighbours closer than that are parted by a perpendicular at the valley.
     /// **Area**: trapezoid above a straight baseline through the means of several points at either end.
     ///
-    /// On exact exponentially modified Gaussians (τ/σ from 0 to 1.5, at least 20 points per half-height width) area,
-    /// width, plates and tailing agree with exact values to 1e-4. A shoulder without a maximum of its own is not
-    /// found; a baseline that bends below a peak is not followed.
+    /// **Uncertainty of the area**: A = Σ cᵢ yᵢ with the trapezoid's weights less the baseline's share on the points that
+    /// carry it, so that u² = σ² Σᵢⱼ cᵢ cⱼ φ^|i - j| + (T q/√12)², σ and φ the noise and the correlation of neighbours, T
+    /// the duration, q the converter's step as far as noise does not average its rounding away (0 where σ exceeds half
+    /// a step). Over 600 seeded draws each (heights of 10 to 10,000 σ, φ of 0, 0.5, 0.8, τ/σ of 0 and 1.5) the claimed u
+    /// is 0.96 to 1.10 times the real scatter, and the bias at most 0.12 u. Where σ is below 0.3 steps it is up to 4
+    /// times too large.
+    ///
+    /// **Accuracy** on exact exponentially modified Gaussians (τ/σ from 0 to 1.5, at least 20 points per half-height
+    /// width, no noise): area 1e-8, half-height width 2e-5, plates 3e-5, tailing 2e-5, asymmetry 5e-5 relative; with
+    /// 10 points, widths 3e-4 and tailing 4e-4. False peaks: 3 to 5 in 2,000 blank runs of 6,000 points. Height 8 σ, 10 points wide: found
+    /// in at least 99.8 %. A shoulder without a maximum of its own is not found; a baseline that bends below a peak is
+    /// not followed; where the valley lies between two points, the nearer one parts the peaks.
     ///
     /// # Errors
     /// An option outside its range; fewer than 16 points.
@@ -177,10 +186,15 @@ impl Trace {
                 ..peak
             };
             peak.height_over_sd = peak.height / noise.sd_at(apex);
-            peak.notes = vec![PeakNote::NoPeakFound];
+            peak.notes.retain(|n| n.is_cut_off());
+            peak.notes.push(PeakNote::NoPeakFound);
             if has_hidden_noise(&noise) {
                 peak.notes.push(PeakNote::NoiseFloorFromStep);
             }
+        }
+        let step = self.interval_min();
+        if start_min < time[0] - step || end_min > time[n - 1] + step {
+            peak.notes.push(PeakNote::CutAtEnd);
         }
         let quiet = [0..start, end + 1..n];
         self.signal_to_noise(&mut peak, &quiet, &noise);
@@ -192,8 +206,7 @@ impl Trace {
         let line = Line::new(s.time, s.signal, &b.before, &b.after);
         let sd = s.noise.sd_at(b.apex);
         let hidden = has_hidden_noise(s.noise);
-        let step = if hidden { s.noise.step.unwrap_or(0.0) } else { 0.0 };
-        let noise = AreaNoise { sd, autocorrelation: s.noise.autocorrelation, step };
+        let noise = AreaNoise { sd, autocorrelation: s.noise.autocorrelation, step: s.noise.shared_step() };
         let area = area(s.time, s.signal, b.start, b.end, &b.before, &b.after, noise);
         let m = measure(s, b.apex, b.start, b.end, b.width, &line);
         Peak {

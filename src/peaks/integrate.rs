@@ -41,7 +41,7 @@ pub(super) struct Area {
 pub(super) struct AreaNoise {
     pub(super) sd: f64,
     pub(super) autocorrelation: f64,
-    /// The converter's step where it hides the noise (σ below half a step), else 0.
+    /// The converter's step as far as noise does not average its rounding away.
     pub(super) step: f64,
 }
 
@@ -54,7 +54,8 @@ pub(super) struct AreaNoise {
 ///
 /// u² = σ² Σᵢⱼ cᵢ cⱼ φ^|i - j| + (T · step/√12)²,
 ///
-/// the second term, fully correlated, only where σ is below half a step.
+/// the second term, fully correlated, only where σ is below half a step, and less the more noise averages the rounding
+/// away (see `NoiseProfile::shared_step`).
 pub(super) fn area(
     time: &[f64],
     signal: &[f64],

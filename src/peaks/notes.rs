@@ -29,6 +29,16 @@ pub enum PeakNote {
     NoQuietStretch,
 }
 
+impl PeakNote {
+    /// How the notes of a peak that was cut off at the top begin: its area is too small by an unknown amount.
+    pub const CUT_OFF: [&'static str; 2] = ["flat top", "beyond full scale"];
+
+    /// True where the top of the peak is missing.
+    pub fn is_cut_off(&self) -> bool {
+        matches!(self, PeakNote::FlatTop(_) | PeakNote::BeyondFullScale(_))
+    }
+}
+
 impl fmt::Display for PeakNote {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
@@ -38,7 +48,7 @@ impl fmt::Display for PeakNote {
             ),
             PeakNote::BeyondFullScale(limit) => write!(
                 f,
-                "the signal reaches full scale ({limit}): area and height are too small; inject less, dilute, or lower the gain"
+                "beyond full scale: the signal reaches {limit}, area and height are too small; inject less, dilute, or lower the gain"
             ),
             PeakNote::OnTail(times) => write!(
                 f,

@@ -82,9 +82,11 @@ impl VolumeCancels {
     ///
     /// ```
     /// use vialbook::quantify::VolumeCancels;
-    /// let flask = |r: f64| vec![[1.00 * r, 2.0], [1.31 * r, 2.6], [0.79 * r, 1.6]];
-    /// let v = VolumeCancels::of(&[flask(1.0), flask(3.0), flask(9.0)]).ok_or("too few shots")?;
-    /// assert!(v.cancels && v.dof == 5.0);
+    /// // Areas of the compound and of the internal standard, three shots of each flask, by hand and so of any size.
+    /// let one = vec![[1.00, 2.0], [1.31, 2.6], [0.79, 1.6]];
+    /// let two = vec![[3.02, 2.0], [3.88, 2.6], [2.42, 1.6]];
+    /// let v = VolumeCancels::of(&[one, two]).ok_or("too few shots")?;
+    /// assert!(v.cancels && v.dof == 3.0);
     /// # Ok::<(), &str>(())
     /// ```
     pub fn of(flasks: &[Vec<[f64; 2]>]) -> Option<VolumeCancels> {

@@ -13,6 +13,7 @@ mod columns;
 mod decode;
 mod delimited;
 mod dialect;
+mod fast;
 mod format;
 mod header;
 mod jcamp;

@@ -1,13 +1,13 @@
 //! One pass over the text: rows of numbers to columns, block by block; what does not fit ends a block.
 //!
-//! A row that is all plain numbers goes through [`Block::fast_row`], which touches each byte once; every other row is
+//! A row that is all plain numbers goes through [`fast`], which touches each byte once; every other row is
 //! looked at cell by cell.
 
 use std::collections::HashMap;
 
 use super::buffers;
 use super::cells::{self, Cell, Class, Dialect, classify, next_line, shown, split};
-use super::number;
+use super::fast;
 use super::options::Delimiter;
 
 /// Rows looked at to learn what each column of a block holds; our own choice.
@@ -51,7 +51,7 @@ pub(crate) struct Column {
     /// Number of cells without a number; `bad` keeps only the first few.
     pub(crate) missing: usize,
     /// The raw text cell of the row before.
-    last: Cell2,
+    pub(super) last: Cell2,
 }
 
 /// A cell of a numeric column that holds no number.
@@ -68,9 +68,9 @@ pub(crate) struct BadCell {
 
 /// Raw byte range of a cell with the blanks and quotes around it.
 #[derive(Clone, Copy, Debug, Default)]
-struct Cell2 {
-    start: usize,
-    end: usize,
+pub(super) struct Cell2 {
+    pub(super) start: usize,
+    pub(super) end: usize,
 }
 
 impl Column {
@@ -197,8 +197,25 @@ impl Block {
     fn fill(&mut self, text: &[u8], dialect: Dialect, mut pos: usize, mut line: u64) -> (usize, u64) {
         let grouped = self.columns.iter().any(|c| !c.numeric);
         let mark = dialect.mark.byte();
+        // Where pairs do not get through, they are tried again only after a while.
+        let mut pairs_from = if self.columns.len() == 2 && !grouped { 0 } else { usize::MAX };
         while pos < text.len() {
-            let end = match self.fast_row(text, pos, dialect.delimiter, mark) {
+            if self.rows >= pairs_from
+                && let [a, b] = self.columns.as_mut_slice()
+            {
+                let next = fast::pair_rows(text, pos, fast::sign_of(dialect.delimiter), mark, a, b);
+                let taken = a.values.len() - self.rows;
+                if taken > 0 {
+                    self.rows += taken;
+                    line += taken as u64;
+                    self.last_line = line - 1;
+                    pos = next;
+                    self.end = pos;
+                    continue;
+                }
+                pairs_from = self.rows + 256;
+            }
+            let end = match fast::plain_row(&mut self.columns, text, pos, dialect.delimiter, mark) {
                 Some(end) => {
                     self.rows += 1;
                     end
@@ -230,61 +247,13 @@ impl Block {
             line += 1;
             self.end = pos;
         }
+        // A short block gives the room for a whole file back, or many blocks would take it many times.
+        for column in self.columns.iter_mut().filter(|c| c.values.capacity() > 4 * self.rows + 64) {
+            let values = column.values.clone();
+            buffers::give_column(std::mem::replace(&mut column.values, values));
+        }
         // Blank and comment lines behind the last row are not part of the block.
         (self.end, self.last_line + 1)
-    }
-
-    /// Takes a row of plain numbers; `None` (values pushed so far must be taken back) where anything else stands.
-    #[inline]
-    fn fast_row(&mut self, text: &[u8], pos: usize, delimiter: Delimiter, mark: u8) -> Option<usize> {
-        let tab_is_blank = delimiter != Delimiter::Tab;
-        let blank = |b: u8| b == b' ' || (b == b'\t' && tab_is_blank);
-        let sign = match delimiter {
-            Delimiter::Comma => b',',
-            Delimiter::Semicolon => b';',
-            Delimiter::Tab => b'\t',
-            Delimiter::Blanks => b' ',
-            Delimiter::OneColumn => b'\n',
-        };
-        let mut i = pos;
-        let last = self.columns.len() - 1;
-        for (k, column) in self.columns.iter_mut().enumerate() {
-            if column.numeric {
-                while text.get(i).is_some_and(|b| blank(*b)) {
-                    i += 1;
-                }
-                let n = number::prefix(&text[i..], mark)?;
-                i += n.len;
-                column.values.push(n.value);
-                column.scale = column.scale.max(n.scale);
-            } else {
-                // The same text as in the row above, or the slow path.
-                let same = text.get(column.last.start..column.last.end).filter(|s| !s.is_empty())?;
-                if !text[i..].starts_with(same) {
-                    return None;
-                }
-                i += same.len();
-            }
-            if k < last && delimiter == Delimiter::Blanks {
-                if !text.get(i).is_some_and(|b| blank(*b)) {
-                    return None;
-                }
-                continue;
-            }
-            while text.get(i).is_some_and(|b| blank(*b)) {
-                i += 1;
-            }
-            if k < last {
-                if text.get(i) != Some(&sign) {
-                    return None;
-                }
-                i += 1;
-            }
-        }
-        match text.get(i) {
-            None | Some(b'\n' | b'\r') => Some(i),
-            _ => None,
-        }
     }
 
     fn slow_row(&mut self, text: &[u8], pos: usize, end: usize, line: u64, dialect: Dialect, grouped: bool) -> Row {

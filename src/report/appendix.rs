@@ -5,14 +5,29 @@ use crate::study::StudyConfig;
 use crate::trace::ReadingNote;
 
 use super::context::{Appendix, Fact, HashRow, IntegrationRow, Reading, RunRow};
-use super::experimental::kind_words;
+use super::experimental::{fact, kind_words};
 use super::number::{MISSING, decimals, or_dash, significant, with_u};
-use super::tables::settings;
+use super::tables::{DEFAULT, settings};
 use super::text::name;
 
 pub(super) fn appendix(results: &Results, config: &StudyConfig) -> Appendix {
     let mut readings: Vec<Reading> = Vec::new();
-    let runs = results.runs.iter().map(|r| run(r, &mut readings)).collect();
+    let mut runs: Vec<RunRow> = results.runs.iter().map(|r| run(r, &mut readings)).collect();
+    // The header of every page says so.
+    if results.study.simulated {
+        for r in &mut runs {
+            r.remarks.retain(|x| x != "simulated");
+            r.remarks.iter_mut().for_each(|x| *x = x.trim_start_matches("simulated; ").to_owned());
+        }
+    }
+    // What holds for every run is told once.
+    let common_remarks: Vec<String> = match runs.first() {
+        Some(first) if runs.len() > 1 => {
+            first.remarks.iter().filter(|x| runs.iter().all(|r| r.remarks.contains(x))).cloned().collect()
+        }
+        _ => Vec::new(),
+    };
+    runs.iter_mut().for_each(|r| r.remarks.retain(|x| !common_remarks.contains(x)));
     let (peaks, methods) = integration(results);
     let mut all = Vec::new();
     for (prefix, value) in [
@@ -25,12 +40,18 @@ pub(super) fn appendix(results: &Results, config: &StudyConfig) -> Appendix {
         settings(prefix, &value.unwrap_or_default(), &mut all);
     }
     let hash = |file: &str, sha256: &str| HashRow { name: file.to_owned(), sha256: name(sha256) };
+    // What the study leaves open is told in one row.
+    let (open, mut stated): (Vec<Fact>, Vec<Fact>) = all.into_iter().partition(|f| f.value == DEFAULT);
+    if !open.is_empty() {
+        stated.push(fact("left at the default", open.iter().map(|f| f.name.as_str()).collect::<Vec<_>>().join(", ")));
+    }
     Appendix {
         runs,
+        common_remarks,
         readings,
         peaks,
         methods,
-        settings: all,
+        settings: stated,
         hashes: vec![
             hash("study.toml", &results.study.study_sha256),
             hash("injection log", &results.study.injections_sha256),

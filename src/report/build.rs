@@ -69,6 +69,7 @@ impl ReportContext {
             figures,
             peak_tables: tables::peak_tables(results),
             amounts: tables::amounts(results),
+            amount_notes: tables::amount_notes(results),
             sample_calculation: sample_calculation::sample_calculation(results, config, log),
             findings: results.findings.iter().filter(|f| !is_decision(f)).map(finding).collect(),
             used: used(results, config),
@@ -135,6 +136,12 @@ fn structural_gaps(config: &StudyConfig) -> Vec<Gap> {
         "[column]",
     );
     gap(config.detector.kind.is_none(), "detector", "The kind of detector is not stated.".into(), "[detector] kind");
+    gap(
+        config.decision.as_ref().is_some_and(|d| stated(&d.statement).is_none()),
+        "statement",
+        "What is decided is not stated.".into(),
+        "[decision] statement",
+    );
     gap(
         config.methods.iter().all(|m| m.oven.is_empty()),
         "programme",

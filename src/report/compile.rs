@@ -156,7 +156,7 @@ pub(super) fn compile(job: &Job<'_>, typesetter: &Typesetter) -> Result<Compiled
 }
 
 /// Everything that the source may read.
-fn fill(root: &Path, job: &Job<'_>) -> Result<()> {
+pub(super) fn fill(root: &Path, job: &Job<'_>) -> Result<()> {
     let write = |name: &str, bytes: &[u8]| -> Result<()> {
         let path = root.join(name);
         if let Some(parent) = path.parent() {

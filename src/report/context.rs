@@ -58,6 +58,8 @@ pub struct ReportContext {
     pub calibrations: Vec<CalibrationPart>,
     /// All amounts.
     pub amounts: Vec<AmountRow>,
+    /// Doubts and remarks about amounts, each once, with what it is about.
+    pub amount_notes: Vec<String>,
     /// One result worked through with the very numbers used.
     pub sample_calculation: Option<SampleCalculation>,
     /// Uncertainty budgets of the samples' amounts.
@@ -291,7 +293,7 @@ pub struct InjectionRow {
     pub rejected: Option<String>,
 }
 
-/// A figure: the integrator fills it from a figure of the library, already painted.
+/// A figure, already painted.
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 pub struct ReportFigure {
     /// Its place and what it shows: `chromatogram/<run>`, `calibration/<compound>`, `budget/<sample>/<compound>`;
@@ -528,6 +530,8 @@ pub struct Used {
 pub struct Appendix {
     /// Every run, rejected ones included.
     pub runs: Vec<RunRow>,
+    /// Remarks that hold for every run, told once.
+    pub common_remarks: Vec<String>,
     /// How the files were read: each way once, with the runs read so.
     pub readings: Vec<Reading>,
     /// Every integrated peak or window.

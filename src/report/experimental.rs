@@ -78,12 +78,13 @@ fn groups(config: &StudyConfig) -> Vec<FactGroup> {
     if let Some(text) = &i.description {
         instrument.push(fact("description", text.clone()));
     }
-    instrument.push(fact("carrier gas", i.carrier.clone()));
-    instrument.push(fact("highest oven temperature", format!("{} °C", typed(i.oven_max_c))));
+    instrument.push(optional("carrier gas", i.carrier.clone()));
+    instrument.push(optional("highest oven temperature", with_unit(i.oven_max_c, "°C")));
     if i.injector_c.is_some() {
         instrument.push(optional("injection port", with_unit(i.injector_c, "°C")));
     }
-    instrument.push(fact("injected by hand", format!("{} to {} µL", typed(i.volume_min_ul), typed(i.volume_max_ul))));
+    let volumes = i.volume_min_ul.zip(i.volume_max_ul).map(|(a, b)| format!("{} to {} µL", typed(a), typed(b)));
+    instrument.push(optional("injected by hand", volumes));
     let c = &config.column;
     let mut column =
         vec![optional("stationary phase", c.phase.clone()), optional("length", with_unit(c.length_m, "m"))];

@@ -37,7 +37,7 @@ pub(super) fn list(folder: &Path) -> Result<Vec<PathBuf>> {
         let here = folder.join(&relative);
         for entry in std::fs::read_dir(&here).map_err(|e| Error::io("list", &here, e))? {
             let entry = entry.map_err(|e| Error::io("list", &here, e))?;
-            let kind = entry.file_type().map_err(|e| Error::io("list", &entry.path(), e))?;
+            let kind = entry.file_type().map_err(|e| Error::io("list", entry.path(), e))?;
             let relative = relative.join(entry.file_name());
             if kind.is_symlink() {
                 return Err(Error::new(ErrorKind::File, "a link; links are not followed")

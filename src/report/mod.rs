@@ -34,7 +34,7 @@ pub use typst::{TYPST_VERSION, Typesetter};
 /// A report that can be typeset: its content, the author's words, a template.
 ///
 /// Every step returns a new report, so that a cell can be run again.
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 pub struct Report {
     context: ReportContext,
     template: String,
@@ -54,6 +54,12 @@ pub struct SavedReport {
     pub missing: Vec<String>,
     /// What a reader of the PDF should know: attachments left out, a standard that was not met.
     pub remarks: Vec<String>,
+}
+
+impl std::fmt::Debug for Report {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "Report({}, {:?}, {} attachments)", self.template, self.context, self.attachments.len())
+    }
 }
 
 impl std::fmt::Display for SavedReport {
@@ -172,26 +178,7 @@ impl Report {
                     .hint("Typesetter::provision builds it once; or put it on the PATH, or name it in VIALBOOK_TYPST")
             })?,
         };
-        let rows = compile::attachment_rows(&self.attachments);
-        let mut context = self.context.clone();
-        context.typesetter = Some(format!("typst {}", typesetter.version()));
-        context.attachments = rows;
-        let data = self.data(&context);
-        let rendered = template::render(&self.template, self.folder.as_deref(), &data)?;
-        let done = compile::compile(
-            &compile::Job {
-                rendered: &rendered,
-                data: &data,
-                figures: &context.figures,
-                attachments: &self.attachments,
-                rows: &context.attachments,
-                template: &self.template,
-                folder: self.folder.as_deref(),
-                more_fonts: self.more_fonts(),
-                timestamp: compile::timestamp(context.date.as_deref()),
-            },
-            &typesetter,
-        )?;
+        let (context, done) = self.with_job(typesetter.version(), |job| compile::compile(job, &typesetter))?;
         files::write_whole(path, &done.pdf)?;
         let mut remarks = done.remarks;
         let left_out = context.attachments.iter().filter(|a| a.file.is_none());
@@ -200,6 +187,42 @@ impl Report {
                 .map(|a| format!("{} ({}) is not attached: too large; its hash is in the appendix", a.name, a.size)),
         );
         Ok(SavedReport { path: path.to_path_buf(), bytes: done.pdf.len() as u64, missing: self.missing(), remarks })
+    }
+
+    /// Writes what the typesetter is given into a folder: source, data, figures, attachments. `typst compile
+    /// --ignore-system-fonts report.typ` there makes the report, and a reader can see how.
+    ///
+    /// # Errors
+    /// As [`Report::source`]; a file that cannot be written.
+    pub fn save_source(&self, folder: impl AsRef<Path>) -> Result<PathBuf> {
+        let folder = folder.as_ref();
+        self.with_job(TYPST_VERSION, |job| compile::fill(folder, job))?;
+        Ok(folder.join("report.typ"))
+    }
+
+    /// Fills in what depends on the typesetter, renders the template, and hands all to `work`.
+    fn with_job<T>(
+        &self,
+        version: &str,
+        work: impl FnOnce(&compile::Job<'_>) -> Result<T>,
+    ) -> Result<(ReportContext, T)> {
+        let mut context = self.context.clone();
+        context.typesetter = Some(format!("typst {version}"));
+        context.attachments = compile::attachment_rows(&self.attachments);
+        let data = self.data(&context);
+        let rendered = template::render(&self.template, self.folder.as_deref(), &data)?;
+        let done = work(&compile::Job {
+            rendered: &rendered,
+            data: &data,
+            figures: &context.figures,
+            attachments: &self.attachments,
+            rows: &context.attachments,
+            template: &self.template,
+            folder: self.folder.as_deref(),
+            more_fonts: self.more_fonts(),
+            timestamp: compile::timestamp(context.date.as_deref()),
+        })?;
+        Ok((context, done))
     }
 
     fn more_fonts(&self) -> bool {

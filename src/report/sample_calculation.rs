@@ -9,7 +9,7 @@ use crate::units::{ContentUnit, Quantity};
 
 use super::build::is_decision;
 use super::experimental::LogLine;
-use super::number::{decimals, dof, significant};
+use super::number::{dof, significant};
 use super::text::name;
 
 /// Digits carried through the calculation; the result is rounded at the end only.
@@ -131,10 +131,13 @@ pub(super) fn sample_calculation(
 ) -> Option<SampleCalculation> {
     let candidates: Vec<&AmountResult> =
         results.amounts.iter().filter(|a| a.kind == "sample" && a.detected && a.in_flask.is_some()).collect();
-    let decided = |a: &&&AmountResult| {
-        results.findings.iter().any(|f| is_decision(f) && f.what.contains(&a.compound) && f.place.contains(&a.sample))
-    };
-    let amount = candidates.iter().find(decided).or(candidates.first())?;
+    let mut decided = results.findings.iter().filter(|f| is_decision(f)).filter_map(|f| {
+        // The longest name that fits: "propanol" also stands in "2-propanol".
+        let of = candidates.iter().filter(|a| f.what.contains(&a.compound) && f.place.contains(&a.sample));
+        let longest = of.clone().map(|a| a.compound.len()).max()?;
+        of.clone().find(|a| a.compound.len() == longest)
+    });
+    let amount = decided.next().or(candidates.first())?;
     work_through(amount, results, config, log)
 }
 
@@ -145,6 +148,10 @@ fn work_through(
     log: &[LogLine],
 ) -> Option<SampleCalculation> {
     let line = results.calibrations.iter().find(|c| c.compound == amount.compound)?;
+    if super::tables::is_inverse(line) {
+        // A published recipe's way of regressing has no chain from response to content to show.
+        return None;
+    }
     let coefficient = |wanted: &str| line.coefficients.iter().find(|c| c.name == wanted).map(|c| c.value);
     let (intercept, slope) = (coefficient("intercept"), coefficient("slope")?);
     let standard = line.internal_standard.as_deref();
@@ -152,10 +159,14 @@ fn work_through(
         results.peaks.iter().find(|p| p.run == run && p.compound.as_deref() == Some(compound)).map(|p| p.area)
     };
     let known = |run: &str, compound: &str| {
-        log.iter().find(|l| l.run == run)?.content(compound).map(|c| (c.value, c.unit.clone()))
+        log.iter()
+            .find(|l| l.run == run)?
+            .content(compound)
+            .filter(|c| c.value > 0.0)
+            .map(|c| (c.value, c.unit.clone()))
     };
 
-    let (mut shots, mut flasks): (Vec<CalculationShot>, Vec<(String, Vec<f64>, Vec<f64>)>) = (Vec::new(), Vec::new());
+    let (mut shots, mut flasks) = (Vec::<CalculationShot>::new(), Vec::<Flask>::new());
     let mut standard_unit = None;
     let mut area_unit = String::new();
     for run in results.runs.iter().filter(|r| r.accepted && r.kind == amount.kind && r.sample == amount.sample) {
@@ -173,16 +184,16 @@ fn work_through(
             response = a / a_s;
             if let Some((value, unit)) = content {
                 standard_unit = Some(unit);
-                flask_of(&mut flasks, run).2.push(value);
+                flask_of(&mut flasks, run).contents.push(value);
             }
         }
         area_unit = crate::units::area_unit(&run.signal_unit);
         let guard = |v: f64| significant(v, GUARD_DIGITS);
         let entry = flask_of(&mut flasks, run);
-        entry.1.push(response);
+        entry.responses.push(response);
         shots.push(CalculationShot {
             run: name(&run.run),
-            flask: name(&entry.0),
+            flask: name(&entry.name),
             area: guard(a),
             standard_area: standard_area.map(guard),
             response: guard(response),
@@ -191,11 +202,14 @@ fn work_through(
     if flasks.is_empty() {
         return None;
     }
+    // Shots of one flask stand together, whatever the order of injection.
+    let place = |s: &CalculationShot| flasks.iter().position(|f| name(&f.name) == s.flask);
+    shots.sort_by_key(place);
     let guard = |v: f64| significant(v, GUARD_DIGITS);
-    let means: Vec<f64> = flasks.iter().map(|f| mean(&f.1)).collect();
+    let means: Vec<f64> = flasks.iter().map(|f| mean(&f.responses)).collect();
     let y = mean(&means);
     let x = (y - intercept.unwrap_or(0.0)) / slope;
-    let contents: Vec<f64> = flasks.iter().flat_map(|f| f.2.iter().copied()).collect();
+    let contents: Vec<f64> = flasks.iter().flat_map(|f| f.contents.iter().copied()).collect();
     let content = (!contents.is_empty()).then(|| mean(&contents));
     let in_flask = if standard.is_some() { x * content? } else { x };
     let before = config.quantification.internal_standard_added == Some(Added::BeforeDilution) && standard.is_some();
@@ -236,8 +250,8 @@ fn work_through(
             .iter()
             .zip(&means)
             .map(|(f, m)| CalculationFlask {
-                flask: name(&f.0),
-                responses: f.1.iter().map(|v| guard(*v)).collect(),
+                flask: name(&f.name),
+                responses: f.responses.iter().map(|v| guard(*v)).collect(),
                 mean: guard(*m),
             })
             .collect(),
@@ -255,7 +269,7 @@ fn work_through(
         contributions: entries.iter().map(|v| significant(*v, 3)).collect(),
         u: amount.u.map(|v| significant(v, 4)),
         dof: dof(amount.dof),
-        coverage_factor: half_width.zip(amount.u).map(|(h, u)| decimals(h / u, 2)),
+        coverage_factor: half_width.zip(amount.u).map(|(h, u)| significant(h / u, GUARD_DIGITS)),
         half_width: half_width.map(|v| significant(v, 4)),
         level: format!("{} %", super::number::typed(100.0 * amount.coverage_probability)),
         text: typographic(&amount.text),
@@ -294,14 +308,19 @@ fn mass_step(volume: &AmountResult, value: f64, results: &Results, config: &Stud
     })
 }
 
-/// The flask of a run: name, responses, contents of the internal standard.
-fn flask_of<'a>(
-    flasks: &'a mut Vec<(String, Vec<f64>, Vec<f64>)>,
-    run: &RunResult,
-) -> &'a mut (String, Vec<f64>, Vec<f64>) {
-    let flask = run.preparation.clone().unwrap_or_else(|| run.sample.clone());
-    let at = flasks.iter().position(|f| f.0 == flask).unwrap_or_else(|| {
-        flasks.push((flask, Vec::new(), Vec::new()));
+/// A flask of the sample, while its shots are gathered.
+struct Flask {
+    name: String,
+    responses: Vec<f64>,
+    /// Contents of the internal standard that the log states, one per shot.
+    contents: Vec<f64>,
+}
+
+/// The flask of a run, made where it is not there yet.
+fn flask_of<'a>(flasks: &'a mut Vec<Flask>, run: &RunResult) -> &'a mut Flask {
+    let flask = run.preparation.as_ref().unwrap_or(&run.sample);
+    let at = flasks.iter().position(|f| f.name == *flask).unwrap_or_else(|| {
+        flasks.push(Flask { name: flask.clone(), responses: Vec::new(), contents: Vec::new() });
         flasks.len() - 1
     });
     &mut flasks[at]

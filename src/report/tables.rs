@@ -1,7 +1,7 @@
 //! The tables of the results: peaks, calibrations, amounts, budgets.
 
 use crate::estimate::typographic;
-use crate::results::{AmountResult, CalibrationResult, PeakResult, Results, RunResult};
+use crate::results::{AmountResult, CalibrationPoint, CalibrationResult, PeakResult, Results, RunResult};
 
 use super::context::{
     AmountRow, BudgetRow, BudgetTable, CalibrationPart, Fact, PeakRow, PeakTable, PointRow, ReportFigure,
@@ -50,11 +50,12 @@ fn peak_table(results: &Results, run: &RunResult) -> PeakTable {
         signal_unit: run.signal_unit.clone(),
         area_unit: crate::units::area_unit(&run.signal_unit),
         has_plates: peaks.iter().any(|p| p.plates_half_height.is_some()),
+        // What agrees needs no remark: the table's probability says it, and results.json holds the sentence.
         notes: peaks
             .iter()
-            .flat_map(|p| {
-                p.notes.iter().map(|n| format!("{}: {n}", p.compound.as_deref().map_or("unknown".into(), name)))
-            })
+            .flat_map(|p| p.notes.iter().map(move |n| (p.compound.as_deref().map_or("unknown".into(), name), n)))
+            .filter(|(_, note)| !note.starts_with("consistent with"))
+            .map(|(compound, note)| format!("{compound}: {}", typographic(note)))
             .collect(),
         rows: peaks.iter().map(|p| peak_row(p)).collect(),
     }
@@ -102,24 +103,21 @@ fn calibration(c: &CalibrationResult, figures: &[ReportFigure]) -> CalibrationPa
     let (intercept, slope) = (coefficient("intercept"), coefficient("slope"));
     let unit = |u: &str| if u.is_empty() || u == "1" { String::new() } else { format!(" {}", name(u)) };
     let x = |v: Option<f64>| or_dash(v, |v| significant(v, 3));
+    let (of_unit, on_unit) = if is_inverse(c) { (&c.x_unit, &c.y_unit) } else { (&c.y_unit, &c.x_unit) };
     let mut facts = vec![
         fact("response", format!("y, {}", c.y_label)),
         fact("content", format!("x, {}", c.x_label)),
         fact("model", c.model.clone()),
         fact("weights", c.weights.clone()),
-        fact("slope", format!("{}{}", text(slope), per_unit(&c.y_unit, &c.x_unit))),
+        fact("slope", format!("{}{}", text(slope), per_unit(of_unit, on_unit))),
     ];
     if intercept.is_some() {
-        facts.push(fact("intercept", format!("{}{}", text(intercept), unit(&c.y_unit))));
+        facts.push(fact("intercept", format!("{}{}", text(intercept), unit(of_unit))));
     }
     facts.push(fact(
         "residual standard deviation",
         or_dash(c.residual_sd, |v| significant(v, 3))
-            + if c.weights.contains("none") || c.weights.is_empty() {
-                ""
-            } else {
-                " (weighted, 1 where the weights are right)"
-            },
+            + if c.weights.contains("two-part") { " (weighted, 1 where the weights are right)" } else { "" },
     ));
     if let Some(rho) = c.relative_sd {
         facts.push(fact("relative standard deviation between flasks ρ", format!("{} %", significant(100.0 * rho, 2))));
@@ -169,19 +167,26 @@ fn calibration(c: &CalibrationResult, figures: &[ReportFigure]) -> CalibrationPa
         compound: name(&c.compound),
         quantification: c.quantification.clone(),
         internal_standard: c.internal_standard.as_deref().map(name),
-        equation: equation(intercept.map(|k| k.0), slope.map(|k| k.0)),
+        equation: equation(c, intercept.map(|k| k.0), slope.map(|k| k.0)),
         intercept: text(intercept),
         slope: text(slope),
         facts,
         x_label: c.x_label.clone() + &in_unit(&c.x_unit),
         y_label: c.y_label.clone() + &in_unit(&c.y_unit),
-        points: c.points.iter().map(point).collect(),
+        points: by_content(&c.points).into_iter().map(point).collect(),
         worst_deviation: worst
             .max_by(|a, b| a.abs().total_cmp(&b.abs()))
             .map_or_else(|| MISSING.to_owned(), |v| format!("{} %", decimals(v, 1))),
         figures: figures_of(figures, &format!("calibration/{}", c.compound)),
         notes: c.notes.iter().map(|n| typographic(n)).collect(),
     }
+}
+
+/// Lowest content first, whatever the order of injection.
+fn by_content(points: &[CalibrationPoint]) -> Vec<&CalibrationPoint> {
+    let mut sorted: Vec<&CalibrationPoint> = points.iter().collect();
+    sorted.sort_by(|a, b| a.x.total_cmp(&b.x).then_with(|| a.label.cmp(&b.label)));
+    sorted
 }
 
 fn in_unit(unit: &str) -> String {
@@ -197,18 +202,26 @@ fn per_unit(y: &str, x: &str) -> String {
     }
 }
 
-fn equation(intercept: Option<f64>, slope: Option<f64>) -> String {
-    match (intercept, slope) {
+/// `y = a + b x`; the other way round where content was regressed on response.
+fn equation(c: &CalibrationResult, intercept: Option<f64>, slope: Option<f64>) -> String {
+    let (of, on) = if is_inverse(c) { ("x", "y") } else { ("y", "x") };
+    let right = match (intercept, slope) {
         (Some(a), Some(b)) => {
             let sign = if b < 0.0 { "−" } else { "+" };
-            format!("{} {sign} {} x", significant(a, 4), significant(b.abs(), 5))
+            format!("{} {sign} {} {on}", significant(a, 4), significant(b.abs(), 5))
         }
-        (None, Some(b)) => format!("{} x", significant(b, 5)),
-        _ => MISSING.to_owned(),
-    }
+        (None, Some(b)) => format!("{} {on}", significant(b, 5)),
+        _ => return MISSING.to_owned(),
+    };
+    format!("{of} = {right}")
 }
 
-fn point(p: &crate::results::CalibrationPoint) -> PointRow {
+/// True where content was regressed on response.
+pub(super) fn is_inverse(c: &CalibrationResult) -> bool {
+    c.model == crate::calibrate::Model::InverseRegressionLine.words()
+}
+
+fn point(p: &CalibrationPoint) -> PointRow {
     let (y, y_u) = with_u(p.y, p.y_u);
     PointRow {
         label: name(&p.label),
@@ -257,6 +270,22 @@ fn amount(a: &AmountResult) -> AmountRow {
     }
 }
 
+/// Every note once, with the amounts it is about.
+pub(super) fn amount_notes(results: &Results) -> Vec<String> {
+    let mut notes: Vec<(&str, Vec<String>)> = Vec::new();
+    for a in &results.amounts {
+        for note in &a.notes {
+            let about = format!("{} in {}", name(&a.compound), name(&a.sample));
+            match notes.iter_mut().find(|n| n.0 == note) {
+                Some(known) if known.1.contains(&about) => {}
+                Some(known) => known.1.push(about),
+                None => notes.push((note, vec![about])),
+            }
+        }
+    }
+    notes.into_iter().map(|(note, about)| format!("{}: {}", about.join("; "), typographic(note))).collect()
+}
+
 /// The budget of every sample's amount in the quantity first stated for it.
 pub(super) fn budgets(results: &Results, figures: &[ReportFigure]) -> Vec<BudgetTable> {
     let mut seen: Vec<(&str, &str)> = Vec::new();
@@ -298,6 +327,9 @@ fn budget(a: &AmountResult, figures: &[ReportFigure]) -> BudgetTable {
     }
 }
 
+/// Stands for a setting that the study leaves open.
+pub(super) const DEFAULT: &str = "default";
+
 /// The settings of a value that serde knows, as `key = value`; `null` is the default.
 pub(super) fn settings(prefix: &str, value: &serde_json::Value, into: &mut Vec<Fact>) {
     use serde_json::Value;
@@ -313,7 +345,7 @@ pub(super) fn settings(prefix: &str, value: &serde_json::Value, into: &mut Vec<F
                 settings(&format!("{prefix}[{}]", i + 1), item, into);
             }
         }
-        Value::Null => into.push(fact(prefix, "default")),
+        Value::Null => into.push(fact(prefix, DEFAULT)),
         Value::String(text) => into.push(fact(prefix, text.clone())),
         other => into.push(fact(prefix, other.to_string())),
     }

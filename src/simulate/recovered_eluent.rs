@@ -96,7 +96,7 @@ const MINUTES_APART: usize = 20;
 /// sample without internal standard. Everything is diluted 50 times in decane, octane is the internal standard,
 /// 0.3 µL is injected.
 ///
-/// The true contents are drawn around 19.6 % v/v of ester (standard deviation 0.5) and 0.41 % v/v of alcohol
+/// The true contents are drawn around 19.6 % v/v of ester (standard deviation 0.5) and 0.487 % v/v of alcohol
 /// (0.04), so that another seed may call for another decision.
 ///
 /// ```
@@ -106,7 +106,7 @@ const MINUTES_APART: usize = 20;
 pub fn recovered_eluent(seed: u64) -> Scenario {
     let mut random = Xoshiro256PlusPlus::stream(seed, 0);
     let ester = (0.196 + 0.005 * random.normal()).clamp(0.1, 0.3);
-    let alcohol = (0.0041 + 0.0004 * random.normal()).clamp(0.0005, 0.01);
+    let alcohol = (0.00487 + 0.0004 * random.normal()).clamp(0.0005, 0.01);
     let sample = [alcohol, ester, 1.0 - alcohol - ester, 0.0, 0.0, 0.0];
     let density: f64 = (0..COMPOUNDS.len()).map(|j| sample[j] * COMPOUNDS[j].3).sum();
     let weighed = ((density + 0.0005 * random.normal()) * 1e4).round() / 1e4;

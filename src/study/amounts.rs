@@ -3,7 +3,7 @@
 use super::calibrations::{Calibrated, FlaskShots, shared_sources};
 use super::responses::Measured;
 use super::{Injection, Kind, Limit, Study, UsedIn};
-use crate::calibrate::{Unknown, ZeroVariance};
+use crate::calibrate::Unknown;
 use crate::compounds;
 use crate::error::{Error, ErrorKind, Result};
 use crate::quantify::{Amount, DecisionRule, Density, Dilution, InternalStandardContent, Materials, Target, Verdict};
@@ -74,6 +74,7 @@ impl Study {
         if sample.kind == Kind::CheckStandard && known.is_none() {
             return Ok(());
         }
+        self.one_making(&sample.flasks)?;
         let scales: Vec<Scale> =
             sample.flasks.iter().map(|f| self.scale(&self.injections[f.shots[0]], internal)).collect::<Result<_>>()?;
         let mean = Scale::mean(&scales);
@@ -114,7 +115,7 @@ impl Study {
                 relative_u: 0.0,
                 internal_standard: internal.and(self.config.quantification.internal_standard_added),
             },
-            zero: ZeroVariance::FromCurve,
+            zero: self.zero_variance(compound, measured),
             ..Target::new(&sample.name, compound, c.unit)
         };
         let find = |target: &Target| match internal {
@@ -199,7 +200,7 @@ impl Study {
     }
 }
 
-fn decision_name(compound: &str) -> String {
+pub(super) fn decision_name(compound: &str) -> String {
     format!("decision: {compound} within its limit")
 }
 

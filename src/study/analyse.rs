@@ -39,6 +39,11 @@ impl Study {
     /// Standards that support no curve, a compound that no window can be given: each says which and what to do.
     /// What is doubtful but has a number is no error; it carries a note, and a finding.
     pub fn analyse(&self) -> Result<Analysis> {
+        // What is wrong with a row is told by its line: the line of the log.
+        self.stages().map_err(|e| if e.line().is_some() { e.in_file("injections.csv") } else { e })
+    }
+
+    fn stages(&self) -> Result<Analysis> {
         let measured = self.measure()?;
         let calibrated = self.calibrate(&measured)?;
         let Decided { amounts, decisions } = self.amounts(&calibrated, &measured)?;
@@ -60,7 +65,11 @@ impl Study {
             findings: Vec::new(),
         };
         let q = &self.config.quantification;
-        let limits = CheckLimits { deviation_percent: q.accepted_deviation_percent, ..CheckLimits::default() };
+        let limits = CheckLimits {
+            deviation_percent: q.accepted_deviation_percent,
+            deviation_lowest_percent: q.accepted_deviation_percent.max(CheckLimits::default().deviation_lowest_percent),
+            ..CheckLimits::default()
+        };
         let internal = self.config.internal_standard();
         let without: Vec<String> = match internal {
             Some(name) => self
@@ -72,6 +81,7 @@ impl Study {
             None => Vec::new(),
         };
         results.findings = decisions;
+        results.findings.extend(self.doubts(&results.amounts, &results.findings));
         results.findings.extend(check::findings(&results, &limits, internal, &without));
         Ok(Analysis { study: self.clone(), results, lists: measured.runs.into_iter().map(|m| m.list).collect() })
     }
@@ -96,22 +106,9 @@ impl Study {
                 noise_sd: Some(m.list.noise.sd).filter(|s| s.is_finite()),
                 signal_unit: run.trace.signal_unit().to_owned(),
                 reading: run.provenance.reading.clone(),
-                notes: self.run_notes(i),
+                notes: i.note.iter().cloned().collect(),
             })
             .collect()
-    }
-
-    /// The log's own remark, and a volume outside the instrument's range.
-    fn run_notes(&self, i: &super::Injection) -> Vec<String> {
-        let mut notes: Vec<String> = i.note.iter().cloned().collect();
-        let limits = &self.config.instrument;
-        if let Some(v) = i.volume_ul.filter(|v| !(limits.volume_min_ul..=limits.volume_max_ul).contains(v)) {
-            notes.push(format!(
-                "{v} µL lies outside the instrument's {} to {} µL; inject within it",
-                limits.volume_min_ul, limits.volume_max_ul
-            ));
-        }
-        notes
     }
 
     fn calibration_result(&self, c: &Calibrated) -> CalibrationResult {

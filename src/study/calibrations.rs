@@ -54,16 +54,19 @@ impl Study {
     /// `None` where no standard holds the compound.
     fn calibrate_one(&self, compound: &str, measured: &Measured) -> Result<Option<Calibrated>> {
         let q = &self.config.quantification;
-        let standards = self.flasks(|i| i.kind == Kind::Standard && i.content(compound).is_some());
+        // Whole flasks: a shot whose cell was left empty is asked for, never passed over.
+        let mut standards = self.flasks(|i| i.kind == Kind::Standard);
+        standards.retain(|f| f.shots.iter().any(|&i| self.injections[i].content(compound).is_some()));
         let Some(first) = standards.first() else { return Ok(None) };
         let unit_of = |i: usize, name: &str| self.injections[i].content(name).map(|c| c.unit);
+        self.one_making(&standards)?;
         let Some(unit) = unit_of(first.shots[0], compound) else { return Ok(None) };
         let internal = self.config.internal_standard();
         let standard_unit = internal.and_then(|name| unit_of(first.shots[0], name));
 
         let mut flasks = Vec::with_capacity(standards.len());
         for flask in &standards {
-            flasks.push(self.standard_flask(flask, compound, internal, measured)?);
+            flasks.extend(self.standard_flask(flask, compound, internal, measured)?);
         }
         let options = CalibrationOptions {
             compound: compound.to_owned(),
@@ -82,7 +85,7 @@ impl Study {
             flask_type_b: flask_type_b(&self.config, compound),
         };
         let curve = Curve::fit(&flasks, &options)?;
-        let limits = curve.limits(&self.limit_options(self.least_sample_flasks())).ok();
+        let limits = curve.limits(&self.limit_options(compound, measured)).ok();
         let volume_cancels = match internal {
             Some(name) => self.volume_cancels(compound, name, measured),
             None => None,
@@ -90,14 +93,15 @@ impl Study {
         Ok(Some(Calibrated { compound: compound.to_owned(), curve, limits, volume_cancels, unit, standard_unit }))
     }
 
-    /// One standard flask: content (or ratio of contents) against mean response over its accepted shots.
+    /// One standard flask: content (or ratio of contents) against mean response over its accepted shots; `None`
+    /// where all its shots were rejected and have no response to draw either.
     fn standard_flask(
         &self,
         flask: &FlaskShots,
         compound: &str,
         internal: Option<&str>,
         measured: &Measured,
-    ) -> Result<Flask> {
+    ) -> Result<Option<Flask>> {
         let contents: Vec<f64> =
             flask.shots.iter().map(|&i| self.x_of(i, compound, internal)).collect::<Result<_>>()?;
         let odd = contents.iter().position(|x| *x != contents[0]);
@@ -116,9 +120,42 @@ impl Study {
             false => (accepted, None),
             true => (flask.shots.clone(), Some(self.reasons(&flask.shots))),
         };
-        let responses = self.responses(&shots, compound, internal, measured)?;
+        let responses = match self.responses(&shots, compound, internal, measured) {
+            Err(_) if excluded.is_some() => return Ok(None),
+            other => other?,
+        };
         let (values, us): (Vec<f64>, Vec<f64>) = responses.into_iter().unzip();
-        Ok(Flask { excluded, ..Flask::from_shots(flask.label.clone(), contents[0], &values, &us) })
+        Ok(Some(Flask { excluded, ..Flask::from_shots(flask.label.clone(), contents[0], &values, &us) }))
+    }
+
+    /// Shots of one flask share its making: one dilution; and either all flasks state theirs or none does.
+    pub(super) fn one_making(&self, flasks: &[FlaskShots]) -> Result<()> {
+        let stated = |f: &FlaskShots| self.injections[f.shots[0]].dilution;
+        for flask in flasks {
+            if let Some(&odd) = flask.shots.iter().find(|&&i| self.injections[i].dilution != stated(flask)) {
+                return Err(Error::new(
+                    ErrorKind::Study,
+                    format!("shots of the flask \"{}\" state different dilutions", flask.label),
+                )
+                .at_line(self.injections[odd].line)
+                .hint("one flask was made once; give another flask another name in the column \"preparation\""));
+            }
+        }
+        let Some(some) = flasks.iter().find(|f| stated(f).is_some()) else { return Ok(()) };
+        match flasks.iter().find(|f| {
+            stated(f).is_none() && self.injections[f.shots[0]].sample == self.injections[some.shots[0]].sample
+        }) {
+            None => Ok(()),
+            Some(silent) => Err(Error::new(
+                ErrorKind::Study,
+                format!(
+                    "the flask \"{}\" states no dilution, \"{}\" of the same sample does",
+                    silent.label, some.label
+                ),
+            )
+            .at_line(self.injections[silent.shots[0]].line)
+            .hint("fill in the column \"dilution\"; 1 where nothing was diluted")),
+        }
     }
 
     /// x of one injection: the content, or its ratio to that of the internal standard.
@@ -185,9 +222,43 @@ impl Study {
         reasons.join("; ")
     }
 
-    /// Limits for samples of `flasks` flasks, with the variance at zero that the curve gives.
-    pub(super) fn limit_options(&self, flasks: usize) -> LimitOptions {
-        LimitOptions { flasks, zero: ZeroVariance::FromCurve, ..LimitOptions::default() }
+    /// Limits for samples of the least number of flasks, with the variance at zero from blanks where there are any.
+    fn limit_options(&self, compound: &str, measured: &Measured) -> LimitOptions {
+        LimitOptions {
+            flasks: self.least_sample_flasks(),
+            zero: self.zero_variance(compound, measured),
+            ..LimitOptions::default()
+        }
+    }
+
+    /// What a flask mean scatters by where there is nothing: the noise in the compound's own window of the blanks,
+    /// as a ratio to the internal standard's usual area where there is one; without blanks, what the curve gives.
+    pub(super) fn zero_variance(&self, compound: &str, measured: &Measured) -> ZeroVariance {
+        let of_kind = |wanted: fn(Kind) -> bool| {
+            self.injections.iter().enumerate().filter(move |(_, i)| i.accepted && wanted(i.kind)).map(|(n, _)| n)
+        };
+        let mut us: Vec<f64> = of_kind(|k| matches!(k, Kind::SolventBlank | Kind::MatrixBlank))
+            .filter_map(|i| measured.area(i, compound).ok())
+            .map(|(_, u)| u)
+            .collect();
+        us.sort_by(f64::total_cmp);
+        let Some(&u) = us.get(us.len() / 2) else { return ZeroVariance::FromCurve };
+        let standards: Vec<usize> = of_kind(|k| k == Kind::Standard).collect();
+        let divisor = match self.config.internal_standard() {
+            None => 1.0,
+            Some(name) => {
+                let mut areas: Vec<f64> =
+                    standards.iter().filter_map(|&i| measured.area(i, name).ok()).map(|(area, _)| area).collect();
+                areas.sort_by(f64::total_cmp);
+                match areas.get(areas.len() / 2) {
+                    Some(&area) if area > 0.0 => area,
+                    _ => return ZeroVariance::FromCurve,
+                }
+            }
+        };
+        let flasks = self.flasks(|i| i.accepted && i.kind == Kind::Standard).len().max(1);
+        let shots = (standards.len() as f64 / flasks as f64).max(1.0);
+        ZeroVariance::Area { u: u / divisor / libm::sqrt(shots) }
     }
 
     /// Flasks of the sample that has fewest; 1 where there is no sample.
@@ -211,8 +282,10 @@ impl Study {
             .map(|f| {
                 f.shots
                     .iter()
-                    .filter_map(|&i| Some([measured.area(i, compound).ok()?.0, measured.area(i, internal).ok()?.0]))
-                    .filter(|pair| pair.iter().all(|a| *a > 0.0))
+                    .filter_map(|&i| Some([measured.area(i, compound).ok()?, measured.area(i, internal).ok()?]))
+                    // Noise has no logarithm worth fitting.
+                    .filter(|pair| pair.iter().all(|(area, u)| *area > 10.0 * u))
+                    .map(|[a, b]| [a.0, b.0])
                     .collect()
             })
             .collect();

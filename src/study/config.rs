@@ -71,43 +71,29 @@ pub struct StudyConfig {
     pub report: ReportSettings,
 }
 
-/// The instrument's limits; the defaults are common practice for this kind of instrument.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+/// The instrument, as far as it is stated; nothing is assumed about it.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Instrument {
     /// In the author's words; no value is derived from it.
     pub description: Option<String>,
     /// Carrier gas.
-    pub carrier: String,
+    pub carrier: Option<String>,
     /// Highest oven temperature in °C.
     #[serde(rename = "oven_max_C")]
-    pub oven_max_c: f64,
+    pub oven_max_c: Option<f64>,
     /// Temperature of the injection port in °C, where heated.
     #[serde(rename = "injector_C")]
     pub injector_c: Option<f64>,
     /// Temperature of the detector in °C, where heated.
     #[serde(rename = "detector_C")]
     pub detector_c: Option<f64>,
-    /// Smallest volume injected, in µL.
+    /// Smallest volume to inject, in µL; 0.1 where not stated (common practice).
     #[serde(rename = "volume_min_uL")]
-    pub volume_min_ul: f64,
-    /// Largest volume injected, in µL.
+    pub volume_min_ul: Option<f64>,
+    /// Largest volume to inject, in µL; 0.6 where not stated (common practice).
     #[serde(rename = "volume_max_uL")]
-    pub volume_max_ul: f64,
-}
-
-impl Default for Instrument {
-    fn default() -> Self {
-        Instrument {
-            description: None,
-            carrier: "room air".to_owned(),
-            oven_max_c: 160.0,
-            injector_c: None,
-            detector_c: None,
-            volume_min_ul: 0.1,
-            volume_max_ul: 0.6,
-        }
-    }
+    pub volume_max_ul: Option<f64>,
 }
 
 /// The column.
@@ -594,6 +580,9 @@ impl StudyConfig {
             if self.compounds[..i].iter().any(|o| o.name == c.name) {
                 return wrong(field("name"), format!("the compound \"{}\" is listed twice", c.name));
             }
+            if self.compounds[..i].iter().any(|o| o.name.eq_ignore_ascii_case(&c.name)) {
+                return wrong(field("name"), format!("\"{}\" differs from another compound by case only", c.name));
+            }
             if let Some(r) = c.retention_min.filter(|r| !(r.is_finite() && *r > 0.0)) {
                 return wrong(field("retention_min"), format!("{r} is no retention time; minutes above 0 are wanted"));
             }
@@ -677,11 +666,34 @@ impl StudyConfig {
                 format!("{} is no level of confidence; 0.95 is usual", q.level),
             );
         }
+        let numbers = [
+            ("quantification.accepted_deviation_percent", Some(q.accepted_deviation_percent)),
+            ("quantification.sample_density_g_mL", q.sample_density_g_ml),
+            ("detector.step", self.detector.step),
+            ("detector.full_scale", self.detector.full_scale),
+            ("instrument.volume_min_uL", self.instrument.volume_min_ul),
+            ("instrument.volume_max_uL", self.instrument.volume_max_ul),
+        ];
+        for (field, value) in numbers {
+            if let Some(v) = value.filter(|v| !(v.is_finite() && *v > 0.0)) {
+                return wrong(field.into(), format!("{v} makes no sense here; a number above 0 is wanted"));
+            }
+        }
         match (q.by, &q.internal_standard) {
             (QuantifyBy::InternalStandard, None) => {
                 return wrong("quantification.internal_standard".into(), "no internal standard is named".into());
             }
-            (QuantifyBy::InternalStandard, Some(name)) => self.known(name, "quantification.internal_standard")?,
+            (QuantifyBy::InternalStandard, Some(name)) => {
+                self.known(name, "quantification.internal_standard")?;
+                if self.compound(name).is_some_and(|c| c.role != Role::InternalStandard) {
+                    return Err(Error::new(
+                        ErrorKind::Study,
+                        format!("\"{name}\" is the internal standard, but its role is another"),
+                    )
+                    .at_field("compound.role")
+                    .hint("give it role = \"internal_standard\""));
+                }
+            }
             _ => {}
         }
         if let Some(d) = &self.decision {

@@ -121,15 +121,12 @@ impl Injection {
 
     /// The flask: sample and preparation.
     pub fn flask(&self) -> String {
-        match &self.preparation {
-            Some(p) => format!("{} · {p}", self.sample),
-            None => self.sample.clone(),
-        }
+        crate::results::flask_name(&self.sample, self.preparation.as_deref())
     }
 }
 
 /// Columns with a meaning; the others are contents (`name (unit)`) or kept as they are.
-const KNOWN: &[&str] = &[
+pub(super) const KNOWN: &[&str] = &[
     "run",
     "file",
     "sample",
@@ -177,6 +174,12 @@ fn injections(table: &Table, compounds: &[String]) -> Result<Vec<Injection>> {
             continue;
         }
         match content_column(name, compounds).map_err(|e| e.at_line(1).at_column(i as u64 + 1))? {
+            Some((compound, _)) if contents.iter().any(|(_, c, _)| *c == compound) => {
+                return Err(Error::new(ErrorKind::Study, format!("a second column states contents of {compound}"))
+                    .at_line(1)
+                    .at_column(i as u64 + 1)
+                    .hint("state each content once, in one unit"));
+            }
             Some((compound, unit)) => contents.push((name.as_str(), compound, unit)),
             None => other.push(name.as_str()),
         }
@@ -272,6 +275,11 @@ fn content_column(header: &str, compounds: &[String]) -> Result<Option<(String, 
 
 fn injection(row: &Row, contents: &[(&str, String, ContentUnit)], other: &[&str]) -> Result<Injection> {
     let required = |name: &str| row.required(name).map(str::to_owned);
+    if let Some(run) = row.text("run").filter(|r| r.starts_with('#')) {
+        return Err(row
+            .error("run", format!("\"{run}\" begins with #, which is no comment here: the run would be used"))
+            .hint("to leave a run out, write no in the column \"accepted\" and why in \"reason\""));
+    }
     let optional = |name: &str| row.text(name).map(str::to_owned);
     let kind_text = required("kind")?;
     let kind = Kind::parse(&kind_text).ok_or_else(|| {

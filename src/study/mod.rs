@@ -8,6 +8,7 @@ mod amounts;
 mod analyse;
 mod calibrations;
 mod config;
+mod doubts;
 mod folder;
 mod log;
 mod responses;

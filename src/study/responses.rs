@@ -10,6 +10,7 @@ use rayon::prelude::*;
 use super::{Kind, Role, Study, StudyConfig, WindowBaseline};
 use crate::error::{Error, ErrorKind, Result};
 use crate::identify::{ExpectedTime, Naming, ReferenceTime, references_from};
+use crate::numeric::median;
 use crate::peaks::{BaselineEnds, Detect, Peak, PeakList};
 use crate::results::PeakResult;
 use crate::trace::Run;
@@ -85,7 +86,7 @@ impl Study {
             .enumerate()
             .map(|(i, mut list)| {
                 if !isothermal(i) {
-                    // Plate numbers are isothermal quantities.
+                    // Plate numbers are isothermal quantities; the list of found peaks and the named ones agree.
                     list.peaks.iter_mut().for_each(|p| p.plates_half_height = None);
                 }
                 let named = list.identify(&references, &naming)?;
@@ -104,8 +105,16 @@ impl Study {
             .collect::<Result<_>>()?;
 
         let spans = self.spans(&runs);
-        for (run, measured) in self.runs.iter().zip(&mut runs) {
-            self.add_windows(run, measured, &references, &spans, &detect)?;
+        for (i, (run, measured)) in self.runs.iter().zip(&mut runs).enumerate() {
+            let injection = &self.injections[i];
+            match self.add_windows(run, measured, &references, &spans, &detect) {
+                // A run that was broken off need not reach to every window.
+                Err(_) if !injection.accepted => {}
+                other => other?,
+            }
+            if !isothermal(i) {
+                measured.peaks.iter_mut().for_each(|n| n.peak.plates_half_height = None);
+            }
         }
         Ok(Measured { runs })
     }
@@ -257,16 +266,5 @@ pub(super) fn detect_options(config: &StudyConfig) -> Detect {
             WindowBaseline::SinglePoints => BaselineEnds::SinglePoints,
         },
         ..default
-    }
-}
-
-fn median(values: &[f64]) -> Option<f64> {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    let middle = sorted.len() / 2;
-    match sorted.len() {
-        0 => None,
-        n if n % 2 == 1 => Some(sorted[middle]),
-        _ => Some(0.5 * (sorted[middle - 1] + sorted[middle])),
     }
 }

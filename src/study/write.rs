@@ -73,7 +73,7 @@ fn table(header: &[&str], rows: impl Iterator<Item = Vec<String>>) -> Result<Vec
 
 /// A number to its last bit; a missing one is an empty cell.
 fn n(value: impl Into<Option<f64>>) -> String {
-    value.into().map(|v| v.to_string()).unwrap_or_default()
+    value.into().filter(|v| v.is_finite()).map(|v| v.to_string()).unwrap_or_default()
 }
 
 /// Text from a person or a file: spreadsheets would run a cell that begins like a formula.

@@ -356,3 +356,14 @@ fn content_regressed_on_response_is_offered_by_name() {
     assert!(a.content < b.content, "pulled towards the middle");
     assert!(a.notes.iter().any(|n| n.to_string().contains("published recipe")));
 }
+
+/// With 2 over ν degrees of freedom P(F > f) is (1 + 2f/ν)^(-ν/2) in closed form: four levels, or a sample of three.
+#[test]
+fn f_tests_over_two_degrees_of_freedom() {
+    for dof in [4.0_f64, 17.5, 146.0, 1e4] {
+        for f in [0.3_f64, 1.4, 1.5, 4.0] {
+            let want = (-0.5 * dof * (2.0 * f / dof).ln_1p()).exp();
+            assert!((vialbook::numeric::fisher_f_sf(f, 2.0, dof) / want - 1.0).abs() < 1e-11, "{f}, {dof}");
+        }
+    }
+}

@@ -168,7 +168,6 @@ fn ideal(scatter_s: f64) -> Vec<ReferenceTime> {
 #[test]
 fn names_of_simulated_runs_are_right() {
     let score = score(100, 40, USUAL, 1, false);
-    println!("{score:?}");
     assert!(score.there > 40_000);
     assert!(score.wrong * 1000 <= score.there, "{score:?}");
     assert!(score.unnamed * 100 <= score.there, "{score:?}");
@@ -177,7 +176,6 @@ fn names_of_simulated_runs_are_right() {
 #[test]
 fn names_survive_many_missing_and_foreign_peaks() {
     let score = score(100, 40, CROWDED, 1, false);
-    println!("{score:?}");
     assert!((score.wrong - score.impostors) * 1000 <= score.there, "{score:?}");
     assert!(score.wrong * 400 <= score.there, "{score:?}");
     assert!(score.unnamed * 100 <= score.there, "{score:?}");
@@ -186,7 +184,6 @@ fn names_survive_many_missing_and_foreign_peaks() {
 #[test]
 fn names_survive_an_offset_that_falls_with_retention() {
     let score = score(50, 40, Bench { fall_s: Some(200.0), ..USUAL }, 2, false);
-    println!("{score:?}");
     assert!(score.wrong * 1000 <= score.there, "{score:?}");
     assert!(score.unnamed * 100 <= score.there, "{score:?}");
 }
@@ -195,7 +192,6 @@ fn names_survive_an_offset_that_falls_with_retention() {
 fn probabilities_are_about_the_share_of_true_names() {
     // Scatter so large that members of a pair, 5 s apart, are often confused.
     let score = score(1, 6000, Bench { scatter_s: 1.5, ..CROWDED }, 3, true);
-    println!("{score:?}");
     for (stated, right, sum) in score.bins {
         assert!(stated >= 300, "{score:?}");
         let (observed, mean) = (right as f64 / stated as f64, sum / stated as f64);
@@ -204,8 +200,7 @@ fn probabilities_are_about_the_share_of_true_names() {
 }
 
 /// The late thumb under a ramp (40 °C, 1 min hold, 10 °C/min, hold-up 0.5 min, 4 %/K): retention times of k at start
-/// 0.3, 3, 10, 30, 100 by integrating dx/dt = 1/(t₀(1 + k)), and their shifts for δ = 2 s as the study of hand-started
-/// runs has them.
+/// 0.3, 3, 10, 30, 100 by integrating dx/dt = 1/(t₀(1 + k)), and their shifts for δ = 2 s rounded to 0.1 s.
 const LATE_THUMB: [(f64, f64); 5] = [(39.0, 2.0), (112.8, 1.6), (225.9, 0.8), (378.7, 0.3), (594.6, 0.1)];
 
 #[test]
@@ -222,22 +217,29 @@ fn a_late_thumb_does_not_break_names() {
             runs: 10,
         })
         .collect();
-    for sign in [-1.5, -1.0, 1.0, 1.5] {
-        for seed in 0..200 {
-            let mut random = Random::stream(4, seed);
-            let times: Vec<f64> = LATE_THUMB.iter().map(|(t, s)| t + sign * s + 0.3 * random.normal()).collect();
-            // A foreign peak 4 s after each of two.
-            let all = [times.clone(), vec![times[0] + 4.0, times[2] + 4.0]].concat();
-            let named = list("late", all).identify(&references, &Naming::default()).expect("valid references");
-            for (k, t) in times.iter().enumerate() {
-                let found = named.peak(&name(k)).map(|p| 60.0 * p.peak.retention_time_min);
-                assert!(
-                    found.is_some_and(|f| (f - t).abs() < 1e-6),
-                    "{sign} {seed} {k} {found:?} {t} {named:?} {:?}",
-                    named.notes
-                );
+    for foreign in [&[][..], &[0, 2]] {
+        let (mut there, mut wrong, mut unnamed) = (0, 0, 0);
+        for sign in [-1.5, -1.0, 1.0, 1.5] {
+            for seed in 0..500 {
+                let mut random = Random::stream(4, seed);
+                let mut times: Vec<f64> =
+                    LATE_THUMB.iter().map(|(t, s)| t + sign * s + 0.3 * random.normal()).collect();
+                let truth = times.clone();
+                // A foreign peak 4 s behind the compound's own, where another offset would put it.
+                times.extend(foreign.iter().map(|&k: &usize| truth[k] + 4.0));
+                let named = list("late", times).identify(&references, &Naming::default()).expect("valid references");
+                for (k, t) in truth.iter().enumerate() {
+                    let found = named.peak(&name(k)).map(|p| 60.0 * p.peak.retention_time_min);
+                    let is_right = found.is_some_and(|f| (f - t).abs() < 1e-6);
+                    there += 1;
+                    wrong += usize::from(found.is_some() && !is_right);
+                    unnamed += usize::from(!is_right);
+                }
             }
         }
+        // Five peaks and two decoys leave room for a steeper offset that fits better by chance: 1 in 200 there.
+        let allowed = if foreign.is_empty() { there / 1000 } else { there / 200 };
+        assert!(wrong <= allowed && unnamed * 100 <= there, "{wrong} {unnamed} {there}");
     }
     let times = LATE_THUMB.iter().map(|(t, s)| t + s).collect();
     let named = list("late", times).identify(&references, &Naming::default()).expect("valid references");
@@ -409,4 +411,21 @@ fn a_thousand_peaks_and_a_hundred_compounds_stay_finite() {
     names.sort();
     names.dedup();
     assert_eq!(names, order, "one to one, in order");
+}
+
+#[test]
+fn foreign_peaks_of_a_blank_seldom_get_a_name() {
+    let mut random = Random::seeded(10);
+    let (mut named, mut honest) = (0, 0.0);
+    for _ in 0..2000 {
+        let times = (0..=random.below(3)).map(|_| 20.0 + 530.0 * random.uniform()).collect();
+        let blank = list("blank", times).identify(&ideal(0.3), &Naming::default()).expect("valid");
+        let count = blank.peaks.iter().filter(|p| p.compound.is_some()).count();
+        named += count;
+        honest += blank.peaks.iter().filter_map(|p| p.identity_probability).sum::<f64>();
+        // A name that rests on one peak says so.
+        let is_said = blank.notes.iter().any(|n| matches!(n, NamingNote::OffsetFromFewPeaks(_)));
+        assert!(count != 1 || is_said, "{blank:?} {:?}", blank.notes);
+    }
+    assert!(named * 12 < 4000, "{named} of about 4,000 peaks named, mean probability {}", honest / named as f64);
 }

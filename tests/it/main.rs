@@ -1,4 +1,6 @@
 //! One integration crate, a module per stage.
+#![allow(clippy::print_stderr, clippy::unwrap_used)] // a skipped test says so; a test may stop where it stands
+
 mod calibration;
 mod compounds;
 mod estimate;

@@ -120,6 +120,29 @@ fn real_tidy_tables_read_bit_for_bit_as_written() -> Result<()> {
     Ok(())
 }
 
+/// Two real axes rounded to 1 ms: one even clock, fitted so that every stamp is within its half digit; one uneven by
+/// more than rounding, left as written.
+#[test]
+fn real_rounded_axes_are_told_apart() -> Result<()> {
+    let folder = Path::new("tests/data/gcms_tic");
+    for (name, even) in [("jcamp_multiblock_tic.csv", true), ("gasoline_tic.csv", false)] {
+        let run = read_run(folder.join(name), &ReadOptions::default())?;
+        let text = fs::read_to_string(folder.join(name)).expect("text");
+        let stamps: Vec<f64> =
+            text.lines().skip(1).map(|l| l.split(',').next().and_then(|c| c.parse().ok()).expect("a stamp")).collect();
+        assert_eq!(stamps.len(), run.trace.len());
+        assert_eq!(run.provenance.reading.time_axis.contains("one even axis"), even, "{name}");
+        for (stamp, minutes) in stamps.iter().zip(run.trace.time_min()) {
+            if even {
+                assert!((minutes * 60.0 - stamp).abs() <= 0.000_500_1, "{name}: {stamp} s became {} s", minutes * 60.0);
+            } else {
+                assert!(*minutes == stamp / 60.0, "{name}: {stamp}");
+            }
+        }
+    }
+    Ok(())
+}
+
 /// The same numbers in every dress: permuted columns, delimiters, decimal marks, encodings, line ends.
 #[test]
 fn dress_never_changes_a_number() -> Result<()> {

@@ -1,5 +1,6 @@
 //! Results → context → Typst source → PDF. Those that set pages need typst 0.15; without one they say so and pass over.
 #![cfg(feature = "report")]
+#![allow(clippy::print_stderr)] // a test that is passed over says so
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -221,7 +222,7 @@ fn hostile_text_is_printed_and_never_run() -> Done {
     {
         *field = Some(all.clone());
     }
-    (c.notes, c.instrument.carrier) = (vec![huge.clone()], all.clone());
+    (c.notes, c.instrument.carrier) = (vec![huge.clone()], Some(all.clone()));
     let w = &mut c.report;
     for field in [&mut w.abstract_text, &mut w.introduction, &mut w.experimental, &mut w.discussion, &mut w.safety] {
         *field = Some(all.clone());
@@ -385,5 +386,62 @@ fn a_figure_without_words_for_the_blind_is_refused() -> Done {
     f.figures[1].alt = " ".into();
     let e = f.report().with_typesetter(typesetter).save(out("no-alt.pdf")).err().ok_or("typeset")?;
     assert!(e.to_string().contains("the figure \"chromatogram/sample-1-1\" has no alternative text"), "{e}");
+    Ok(())
+}
+
+#[test]
+fn attached_files_come_out_as_they_went_in() -> Done {
+    let Some(typesetter) = typesetter() else { return Ok(()) };
+    let path = out("attached.pdf");
+    fixture()?.report().with_typesetter(typesetter).with_attachments(attachments()?).save(&path)?;
+    let folder = tempfile::tempdir()?;
+    let Ok(run) = Command::new("pdfdetach").arg("-saveall").arg("-o").arg(folder.path()).arg(&path).output() else {
+        eprintln!("skipped: no pdfdetach to take attachments out with");
+        return Ok(());
+    };
+    assert!(run.status.success(), "{}", String::from_utf8_lossy(&run.stderr));
+    for name in ["study.toml", "results.json"] {
+        assert!(std::fs::read(folder.path().join(name))? == std::fs::read(data(name))?, "{name} was changed");
+    }
+    Ok(())
+}
+
+#[test]
+fn the_sample_calculation_arrives_at_the_result() -> Done {
+    let report = fixture()?.report();
+    let c = report.context().sample_calculation.as_ref().ok_or("no calculation")?;
+    // The fixture's script (see ORIGIN.md) has a line, means and a dilution of its own; its results: 0.398204, 19.9102.
+    assert_eq!(c.difference, None);
+    assert_eq!((c.compound.as_str(), c.shots.len(), c.flasks.len()), ("isopropyl acetate", 6, 3));
+    assert_eq!((c.in_flask.as_str(), c.dilution.as_deref(), c.value.as_str()), ("0.398204", Some("50"), "19.9102"));
+    assert_eq!(c.standard_content.as_deref(), Some("0.4 % v/v"));
+    assert!(c.by_mass.is_none(), "the fixture's densities are not those of study.toml, so no step is shown");
+    // A chain that does not arrive says so.
+    let mut f = fixture()?;
+    f.results.amounts[0].value *= 1.01;
+    let c = f.report().context().sample_calculation.clone().ok_or("no calculation")?;
+    assert!(c.difference.is_some_and(|d| d.contains("\u{2212}0.99 % apart")));
+    Ok(())
+}
+
+#[test]
+fn the_context_says_what_results_and_study_say() -> Done {
+    let f = fixture()?;
+    let runs = f.results.runs.len();
+    let report = f.report();
+    let c = report.context();
+    assert_eq!((c.experimental.injections.len(), c.appendix.runs.len()), (runs, runs));
+    let rejected: Vec<_> = c.experimental.injections.iter().filter_map(|i| i.rejected.as_deref()).collect();
+    assert_eq!(rejected, ["needle bent while injecting; part of the shot was lost"]);
+    assert_eq!(c.answer.verdict.as_deref(), Some("yes"));
+    let limits: Vec<_> = c.answer.decisions.iter().map(|d| (d.what.as_str(), d.limit.as_str())).collect();
+    assert_eq!(limits, [("isopropyl acetate", "18.5 to 21.5 % v/v"), ("2-propanol", "at most 0.5 % v/v")]);
+    assert!(c.answer.caution.as_deref().is_some_and(|w| w.starts_with("2 checks raise doubts")));
+    assert!(c.used.internal_standard && c.used.two_part_weights && c.used.iso_11843 && c.used.dilution);
+    assert!(!c.used.savitzky_golay && !c.used.inverse_square_weights && !c.used.ich_q2);
+    // Ramp of 110 °C at 15 °C/min, holds of 1.0 and 0.7 min: 9.03 min.
+    assert_eq!(c.experimental.programmes[0].steps[1].until, "9.03");
+    assert!(c.budgets.iter().all(|b| b.rows.windows(2).all(|w| w[0].fraction >= w[1].fraction)));
+    assert_eq!(c.gaps.iter().filter(|g| g.key == "solutions").count(), 1);
     Ok(())
 }

@@ -35,7 +35,7 @@ fn retention_under_a_ramp_agrees_with_independent_quadrature() {
     }
 }
 
-/// The design's table for 40 °C, 1 min hold, 10 °C/min, tM 0.5 min, 2 s late: 2.0, 1.6, 0.8, 0.3, 0.1 s. It does not
+/// The late thumb's table (quadrature of the ramp, rounded) for 40 °C, 1 min hold, 10 °C/min, tM 0.5 min, 2 s late: 2.0, 1.6, 0.8, 0.3, 0.1 s. It does not
 /// state b; compounds of one transfer entropy (a = -11, so b from 3068 to 4887 K) reproduce it within 0.05 s. With
 /// b = 4300 K for all, the shifts are 2.00, 1.54, 0.80, 0.35, 0.13 s (quadrature by SciPy 1.x: 2.0, 1.5403, 0.7996,
 /// 0.3524, 0.1305).
@@ -205,7 +205,7 @@ fn the_demonstration_is_what_it_says() {
     let scenario = recovered_eluent(DEMO_SEED);
     let ester = scenario.true_volume_fraction("recovered eluent", "isopropyl acetate").expect("ester");
     let alcohol = scenario.true_volume_fraction("recovered eluent", "2-propanol").expect("alcohol");
-    assert!((0.185..0.215).contains(&ester) && (0.0038..0.005).contains(&alcohol), "{ester} {alcohol}");
+    assert!((0.185..0.215).contains(&ester) && (0.0045..0.005).contains(&alcohol), "{ester} {alcohol}");
     let runs = scenario.simulate_runs().expect("runs");
     assert_eq!(runs.len(), 32);
     let sample = runs.iter().find(|r| r.name == "eluent-A-1").expect("a sample");
@@ -223,7 +223,7 @@ fn the_demonstration_is_what_it_says() {
     let range = |y: &[f64]| y.iter().fold(f64::MIN, |m, v| m.max(*v)) - y.iter().fold(f64::MAX, |m, v| m.min(*v));
     let alcohol_peak = sample.trace.slice(1.1, 1.3).expect("a part");
     let ratio = 2.0 * range(alcohol_peak.signal()) / range(blank.signal());
-    assert!((30.0..60.0).contains(&ratio), "{ratio}");
+    assert!((40.0..80.0).contains(&ratio), "{ratio}");
     let config = scenario.study_config().expect("a study");
     assert!(config.simulated && config.title.contains("shelf"));
     assert_eq!(config.methods[0].oven, scenario.oven.steps());
@@ -253,7 +253,7 @@ fn the_same_seed_gives_the_same_bytes() {
         }
         hash.finalize().iter().map(|b| format!("{b:02x}")).collect::<String>()
     };
-    assert_eq!(digest(DEMO_SEED), "5c45c78e5b07b603883c3413089362c97da21ccb7978a37841279b236a836169");
+    assert_eq!(digest(DEMO_SEED), "26113393aee96b0ce2a1b92ec7837cdc958911ad655812860fe71066f72fa031");
     assert_ne!(digest(DEMO_SEED + 1), digest(DEMO_SEED));
 }
 

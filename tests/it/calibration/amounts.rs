@@ -206,6 +206,21 @@ fn what_cannot_be_fitted_is_said_in_sentences() {
 }
 
 #[test]
+fn exact_numbers_give_an_exact_line_and_no_nonsense() {
+    let x = [1.0, 2.0, 3.0, 4.0, 5.0, 6.0];
+    let y = x.map(|x| 2.0 * x);
+    for weighting in [Weighting::None, Weighting::InverseSquare, Weighting::TwoPart] {
+        let curve = super::line(&x, &y, &CalibrationOptions::weighted(weighting));
+        assert!((curve.slope() - 2.0).abs() < 1e-12 && curve.intercept().abs() < 1e-12);
+        assert!(curve.residual_sd.expect("s") < 1e-9 || curve.rho.is_some());
+        assert!(curve.points.iter().all(|p| p.standardised_residual.is_none_or(f64::is_finite)));
+        let found = curve.invert(&Unknown::from_flasks("A", &[5.0, 5.0])).expect("inverse");
+        assert!((found.content - 2.5).abs() < 1e-12 && found.u.is_none_or(|u| u < 1e-9));
+        assert!(found.probability_above(2.4).is_some_and(|p| p > 0.999));
+    }
+}
+
+#[test]
 fn a_flask_left_out_is_kept_and_has_no_say() {
     let options = CalibrationOptions::default();
     let with = curve(&options);

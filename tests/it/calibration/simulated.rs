@@ -54,7 +54,7 @@ pub(crate) struct Scenario {
 }
 
 impl Scenario {
-    /// The house design: 5 levels, 2 flasks, 2 shots; sample 3 × 2; noise in the areas, ρ of a flask 1.2 %, of a shot
+    /// The usual design: 5 levels, 2 flasks, 2 shots; sample 3 × 2; noise in the areas, ρ of a flask 1.2 %, of a shot
     /// 1.2 % (ρ of a flask mean 1.5 %).
     pub(crate) fn house(levels: &[f64], noise: f64) -> Scenario {
         Scenario {

@@ -1,0 +1,195 @@
+//! What makes a fit impossible, said before it is tried; and what is doubtful about one that was made.
+
+use super::curve::{Curve, whose};
+use super::flasks::{CalibrationOptions, Flask, Model, SharedSource, Weighting};
+use super::inverse::check_source;
+use super::notes::CurveNote;
+use super::variance::Standards;
+use crate::error::{Error, ErrorKind, Result};
+use crate::numeric::{chi_squared_sf, student_t_cdf};
+
+/// Everything that makes a fit impossible, in sentences.
+pub(super) fn check_input(flasks: &[Flask], options: &CalibrationOptions) -> Result<()> {
+    let of = |label: &str| whose(&options.compound, label);
+    let data = |what: String| Error::new(ErrorKind::Data, what);
+    if !(options.level > 0.5 && options.level < 1.0) {
+        return Err(Error::new(
+            ErrorKind::Option,
+            format!("level {} of the intervals; a number between 0.5 and 1 is wanted, such as 0.95", options.level),
+        ));
+    }
+    for source in &options.shared {
+        check_source(source)?;
+    }
+    if let Some(b) = &options.flask_type_b {
+        check_source(&SharedSource { name: "one flask".to_owned(), relative_u: b.relative_u, dof: b.dof })?;
+    }
+    for f in flasks {
+        if !(f.content.is_finite() && f.response.is_finite()) {
+            return Err(data(format!(
+                "{}: content {} and response {}; finite numbers are wanted",
+                of(&f.label),
+                f.content,
+                f.response
+            ))
+            .hint("leave the flask out with a reason, or read its traces again"));
+        }
+        if f.content < 0.0 {
+            return Err(data(format!("{}: a content of {}; 0 or more is wanted", of(&f.label), f.content)));
+        }
+        if !(f.response_u >= 0.0 && f.response_u.is_finite()) {
+            return Err(data(format!(
+                "{}: an uncertainty of {} from the traces; a finite number of 0 or more is wanted",
+                of(&f.label),
+                f.response_u
+            )));
+        }
+    }
+    if let Weighting::Known(w) = &options.weighting {
+        if w.len() != flasks.len() {
+            return Err(Error::new(
+                ErrorKind::Option,
+                format!("{}: {} weights for {} flasks; one for each is wanted", of(""), w.len(), flasks.len()),
+            ));
+        }
+        if let Some(w) = w.iter().find(|w| !(**w > 0.0 && w.is_finite())) {
+            return Err(Error::new(
+                ErrorKind::Option,
+                format!("{}: a weight of {w}; a positive number is wanted", of("")),
+            ));
+        }
+    }
+    let used: Vec<&Flask> = flasks.iter().filter(|f| f.excluded.is_none()).collect();
+    let needed = if options.model == Model::ThroughZero { 1 } else { 2 };
+    if used.len() < needed {
+        let left = flasks.len() - used.len();
+        let left = if left > 0 { format!(" ({left} left out)") } else { String::new() };
+        return Err(data(format!(
+            "{}: {} standard flask{}{left}; a {} needs at least {needed}",
+            of(""),
+            used.len(),
+            if used.len() == 1 { "" } else { "s" },
+            options.model.words()
+        ))
+        .hint("make more standards; 5 levels with 2 flasks each serve well"));
+    }
+    let labels = || used.iter().map(|f| f.label.as_str()).collect::<Vec<_>>().join(", ");
+    let first = used[0].content;
+    if options.model == Model::ThroughZero {
+        if used.iter().all(|f| f.content == 0.0) {
+            return Err(data(format!("{}: all standards ({}) have content 0; there is no slope", of(""), labels())));
+        }
+    } else if used.iter().all(|f| f.content == first) {
+        return Err(data(format!(
+            "{}: all standards ({}) are at one level, {first}; a line needs two or more",
+            of(""),
+            labels()
+        ))
+        .hint("make standards at other contents, below and above what is expected in the samples"));
+    }
+    if options.model == Model::InverseRegressionLine {
+        if used.iter().all(|f| f.response == used[0].response) {
+            return Err(data(format!(
+                "{}: all responses are {}; content cannot be regressed on them",
+                of(""),
+                used[0].response
+            )));
+        }
+        return Ok(());
+    }
+    for f in &used {
+        if options.weighting == Weighting::InverseSquare && f.content == 0.0 {
+            return Err(data(format!("{}: content 0 has no weight 1/x²", of(&f.label)))
+                .hint("use the two-part variance, or leave the flask out with a reason"));
+        }
+        let nothing_known = f.response_u == 0.0 && (f.content == 0.0 || f.response == 0.0);
+        if options.weighting == Weighting::TwoPart && nothing_known {
+            return Err(data(format!(
+                "{}: nothing is known about its scatter (content {}, response {}, no uncertainty from the traces)",
+                of(&f.label),
+                f.content,
+                f.response
+            ))
+            .hint("give the uncertainty of its area, or use equal weights where the range is narrow"));
+        }
+    }
+    Ok(())
+}
+
+impl Curve {
+    /// Doubts on the curve as it stands.
+    pub(super) fn judge(&mut self, flasks: &[Flask]) {
+        let mut notes = Vec::new();
+        if self.dof < 3.0 {
+            notes.push(CurveNote::FewDegreesOfFreedom { dof: self.dof });
+        }
+        let out = flasks.iter().filter(|f| f.excluded.is_some()).count();
+        if out > 0 {
+            notes.push(CurveNote::FlasksLeftOut { count: out });
+        }
+        if self.model == Model::InverseRegressionLine {
+            notes.push(CurveNote::RegressedOnResponse);
+        } else if self.lack_of_fit.is_none() {
+            notes.push(CurveNote::NoLackOfFitTest);
+        }
+        let shots = || flasks.iter().filter(|f| f.excluded.is_none()).map(|f| f.shots);
+        if let (Some(least), Some(most)) = (shots().min(), shots().max())
+            && least != most
+        {
+            notes.push(CurveNote::UnequalShots { least, most });
+        }
+        let ratio = if self.range[0] > 0.0 { self.range[1] / self.range[0] } else { f64::INFINITY };
+        match self.weighting {
+            Weighting::None if ratio > 3.0 && self.model != Model::InverseRegressionLine => {
+                notes.push(CurveNote::EqualWeightsOverWideRange { ratio: ratio.is_finite().then_some(ratio) });
+            }
+            Weighting::Known(_) => notes.push(CurveNote::StatedWeights),
+            Weighting::TwoPart if self.known.iter().all(|&k| k == 0.0) => notes.push(CurveNote::NoAreaUncertainty),
+            Weighting::TwoPart if self.dof >= 1.0 => self.judge_noise(&mut notes),
+            _ => {}
+        }
+        if let Some(b) = &self.flask_type_b
+            && let Some(rho) = self.rho
+        {
+            notes.push(CurveNote::FlaskSources { from_scatter: rho, stated: b.relative_u });
+        }
+        if self.model == Model::ThroughZero && self.x.len() >= 5 {
+            self.judge_intercept(&mut notes);
+        }
+        self.notes = notes;
+    }
+
+    /// Is the scatter of the flasks near zero what the traces say?
+    fn judge_noise(&self, notes: &mut Vec<CurveNote>) {
+        if self.scatter.factor == 0.0 {
+            notes.push(CurveNote::ScatterWithinNoise);
+        }
+        // Σ k·r²/v with k the known share; mean Σ k(1 - h), variance about 2 Σ k²(1 - h): a scaled χ².
+        let (mut seen, mut mean, mut half_variance) = (0.0, 0.0, 0.0);
+        for (i, &v) in self.scatter.variance.iter().enumerate() {
+            let (k, r) = (self.known[i] / v, self.y[i] - self.line.fitted[i]);
+            let free = 1.0 - self.line.leverage[i];
+            seen += k * r * r / v;
+            mean += k * free;
+            half_variance += k * k * free;
+        }
+        if half_variance > 0.0 {
+            let p_value = chi_squared_sf(seen * mean / half_variance, mean * mean / half_variance);
+            if p_value < 0.005 {
+                notes.push(CurveNote::NoiseTooSmall { p_value });
+            }
+        }
+    }
+
+    /// Would a line with an intercept miss zero?
+    fn judge_intercept(&self, notes: &mut Vec<CurveNote>) {
+        let free = Standards { through_zero: false, ..self.standards() }.scatter(None);
+        let u = libm::sqrt(free.line.covariance(&free.variance)[0]);
+        let dof = if free.dof > 0.0 { free.dof.max(1.0) } else { f64::INFINITY };
+        let t = free.line.intercept / u;
+        let p_value = 2.0 * student_t_cdf(-t.abs(), dof);
+        if p_value < 0.05 {
+            notes.push(CurveNote::InterceptNotZero { intercept: free.line.intercept, p_value });
+        }
+    }
+}
