@@ -203,7 +203,7 @@ fn log_text(exports: &[Export]) -> Result<Vec<u8>> {
 
 /// The template, with the peaks that the files have in common as commented tables behind the compounds.
 fn study_text(exports: &[Export]) -> String {
-    const ANCHOR: &str = "# Where the contents' uncertainty comes from.";
+    const ANCHOR: &str = "# What the flasks were made from, and where the uncertainty of their contents comes from.";
     let mut text = STUDY.to_owned();
     let suggestions = suggestions(exports);
     if let Some(at) = text.find(ANCHOR).filter(|_| !suggestions.is_empty()) {
@@ -220,7 +220,7 @@ fn study_text(exports: &[Export]) -> String {
     if !questions.is_empty() {
         text.push_str("\n# Questions that the exports left open; options here hold for all of them.\n");
         questions.iter().take(20).for_each(|q| text.push_str(q));
-        text.push_str("# [reading]\n# time_unit = \"s\"\n");
+        text.push_str("# They go under [reading] above, such as: time_unit = \"s\"\n");
     }
     text
 }

@@ -430,7 +430,7 @@ fn a_study_from_exported_files() {
     assert!(lines[4].contains(",2018-10-30 17:43:05,"), "the file states its time of injection: {log}");
     assert!(lines[5].contains("minutes or seconds?"), "{log}");
     let toml = fs::read_to_string(study.join("study.toml")).expect("study.toml");
-    assert!(toml.contains("# retention_min = ") && toml.contains("# [reading]"), "{toml}");
+    assert!(toml.contains("# retention_min = ") && toml.contains("under [reading] above"), "{toml}");
     assert!(toml.parse::<toml::Table>().is_ok());
 
     // What is left is said with every line and the column.
