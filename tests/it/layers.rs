@@ -42,6 +42,24 @@ fn rust_files(folder: &Path, into: &mut Vec<PathBuf>) {
     }
 }
 
+/// Each `use` on one line, so that a list over several is seen whole; the count of lines is kept.
+fn one_line_uses(text: &str) -> String {
+    let mut out = String::new();
+    let (mut inside, mut owed) = (false, 0);
+    for line in text.lines() {
+        inside |= line.trim_start().starts_with("use ") || line.trim_start().starts_with("pub use ");
+        out.push_str(if inside { line.trim() } else { line });
+        if inside && !line.contains(';') {
+            owed += 1;
+            continue;
+        }
+        inside = false;
+        out.push_str(&"\n".repeat(owed + 1));
+        owed = 0;
+    }
+    out
+}
+
 /// Modules named by `crate::x` in the text, comments left out; `use crate::{a::B, c}` counts each.
 fn modules_used(text: &str) -> Vec<(usize, String)> {
     let mut used = Vec::new();
@@ -59,7 +77,9 @@ fn modules_used(text: &str) -> Vec<(usize, String)> {
             };
             for name in names {
                 let word: String = name.chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect();
-                used.push((number + 1, word));
+                if !word.is_empty() {
+                    used.push((number + 1, word));
+                }
             }
         }
     }
@@ -80,8 +100,8 @@ fn imports_run_one_way() {
         let Some(home_row) = row_of(home) else { continue };
         let text = fs::read_to_string(&file).expect("readable source");
         // Unit tests at the bottom may reach further.
-        let text = text.split("#[cfg(test)]").next().unwrap_or("");
-        for (line, module) in modules_used(text) {
+        let text = one_line_uses(text.split("#[cfg(test)]").next().unwrap_or(""));
+        for (line, module) in modules_used(&text) {
             let Some(row) = row_of(&module) else { continue };
             if row > home_row || (row == home_row && module != home && home_row >= 5) {
                 broken.push(format!("{}:{line}: {home} uses {module}", relative.display()));
@@ -97,4 +117,7 @@ fn the_reader_of_imports_sees_what_it_should() {
         modules_used("use crate::{peaks::Peak, trace};\nlet x = crate::report::f(); // crate::cli\nmycrate::read::x");
     let names: Vec<&str> = used.iter().map(|u| u.1.as_str()).collect();
     assert_eq!(names, ["peaks", "trace", "report"]);
+    let joined = one_line_uses("use crate::{\n    cli::X,\n    read,\n};\nfn f() {}\n");
+    assert_eq!(modules_used(&joined).into_iter().map(|u| u.1).collect::<Vec<_>>(), ["cli", "read"]);
+    assert_eq!(joined.lines().count(), 5);
 }

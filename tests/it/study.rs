@@ -314,7 +314,7 @@ fn with_standard_cells(s: Spoiled, column: &str, value: impl Fn(usize, &str) -> 
 #[test]
 fn all_standards_at_one_level_are_refused() {
     with_standard_cells(Spoiled::new(), "2-propanol (% v/v)", |_, _| Some("0.01".to_owned()))
-        .refused(&["2-propanol", "content"]);
+        .refused(&["2-propanol", "at one level"]);
 }
 
 #[test]
@@ -432,4 +432,81 @@ fn intervals_of_the_demo_hold_the_truth() {
     println!("intervals that hold the truth, of 80: {held:?}");
     assert_eq!(held.len(), 4);
     assert!(held.values().all(|n| *n >= 70), "{held:?}");
+}
+
+/// The findings of one severity that the program writes for a spoiled study, and its exit code.
+fn findings(s: &Spoiled, severity: &str) -> (Option<i32>, Vec<String>) {
+    let code = program().arg("analyse").arg(s.root()).output().expect("runs").status.code();
+    let text = fs::read_to_string(s.root().join("results/results.json")).unwrap_or_default();
+    let results: serde_json::Value = serde_json::from_str(&text).expect("results.json");
+    let all = results["findings"].as_array().expect("findings");
+    let of = all.iter().filter(|f| f["severity"] == severity);
+    (code, of.map(|f| format!("{}: {}: {}", f["what"], f["where"], f["why"])).collect())
+}
+
+#[test]
+fn peaks_beyond_full_scale_fail_the_study() {
+    let s = Spoiled::new();
+    let toml = fs::read_to_string(s.root().join("study.toml")).expect("study.toml");
+    let line = toml.lines().find(|l| l.starts_with("full_scale")).expect("full scale").to_owned();
+    let (code, failed) = findings(&s.replace("study.toml", &line, "full_scale = 20.0"), "fail");
+    assert_eq!(code, Some(1));
+    let cut: Vec<_> = failed.iter().filter(|f| f.contains("peak cut off")).collect();
+    assert!(cut.iter().any(|f| f.contains("isopropyl acetate")), "{failed:?}");
+    assert!(cut.iter().any(|f| f.contains("octane")), "the internal standard counts too: {failed:?}");
+}
+
+#[test]
+fn a_misspelt_column_is_told() {
+    let s = Spoiled::new().replace("injections.csv", "dilution", "dilutoin");
+    let (_, warned) = findings(&s, "warn");
+    assert!(warned.iter().any(|f| f.contains("dilutoin") && f.contains("dilution")), "{warned:?}");
+}
+
+#[test]
+fn a_file_under_two_names_fails_the_study() {
+    let s = Spoiled::new();
+    let log = fs::read_to_string(s.root().join("injections.csv")).expect("log");
+    let files: Vec<&str> =
+        log.lines().filter(|l| l.contains(",standard,")).map(|l| l.split(',').nth(1).expect("file")).collect();
+    let (code, failed) = findings(&s.replace("injections.csv", files[1], files[0]), "fail");
+    assert_eq!(code, Some(1));
+    assert!(failed.iter().any(|f| f.contains("same trace under two names")), "{failed:?}");
+}
+
+#[test]
+fn a_level_out_by_ten_fails_the_study() {
+    let s = with_standard_cells(Spoiled::new(), "2-propanol (% v/v)", |_, cell| {
+        (cell.parse::<f64>() == Ok(0.01)).then(|| "0.1".to_owned())
+    });
+    let (code, failed) = findings(&s, "fail");
+    assert_eq!(code, Some(1));
+    assert!(failed.iter().any(|f| f.contains("standards calculated back") && f.contains("2-propanol")), "{failed:?}");
+}
+
+#[test]
+fn shots_of_one_flask_with_different_dilutions_are_refused() {
+    let s = Spoiled::new();
+    let log = fs::read_to_string(s.root().join("injections.csv")).expect("log");
+    let sample =
+        log.lines().find(|l| l.contains(",sample,") && l.contains(",50,")).expect("a diluted sample").to_owned();
+    let changed = sample.replacen(",50,", ",25,", 1);
+    s.replace("injections.csv", &sample, &changed).refused(&["injections.csv", "line", "different dilutions"]);
+}
+
+#[test]
+fn a_failed_write_leaves_the_old_results() {
+    let s = Spoiled::new();
+    program().arg("analyse").arg(s.root()).output().expect("runs");
+    let results = s.root().join("results");
+    let before = fs::read(results.join("results.json")).expect("results");
+    // A folder where a table should go: the write fails part of the way.
+    fs::remove_file(results.join("peaks.csv")).expect("removed");
+    fs::create_dir(results.join("peaks.csv")).expect("in the way");
+    let output = program().arg("analyse").arg(s.root()).output().expect("runs");
+    assert_eq!(output.status.code(), Some(2), "{}", String::from_utf8_lossy(&output.stderr));
+    assert_eq!(before, fs::read(results.join("results.json")).expect("results"));
+    let hidden =
+        fs::read_dir(&results).expect("folder").flatten().filter(|e| e.file_name().to_string_lossy().starts_with('.'));
+    assert_eq!(hidden.count(), 0, "nothing temporary stays");
 }
