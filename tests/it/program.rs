@@ -150,11 +150,11 @@ fn a_place_that_cannot_be_is_told_before_any_work() {
 
 #[test]
 fn a_report_that_cannot_be_written_is_a_sentence() {
-    if vialbook::report::Typesetter::find(None).ok().flatten().is_none() {
+    let Some(typesetter) = vialbook::report::Typesetter::find(None).ok().flatten() else {
         eprintln!("skipped: no typst 0.15 on the PATH, in VIALBOOK_TYPST or in the cache");
         return;
-    }
-    let (_folder, study) = study();
+    };
+    let (folder, study) = study();
     // A file where a folder would have to be: nobody can write there, whatever their rights.
     let inside_a_file = study.join("study.toml").join("report.pdf");
     let (code, out, err) = run(&["report", text(&study), "-o", text(&inside_a_file)]);
@@ -162,6 +162,14 @@ fn a_report_that_cannot_be_written_is_a_sentence() {
     assert!(err.contains("error: ") && err.contains("report.pdf: could not "), "{err}");
     let (code, out, err) = run(&["report", text(&study)]);
     assert_eq!((code, out), (Some(0), format!("{}\n", text(&study.join("report.pdf")))), "{err}");
+    // The typesetter by a path from where the user stands.
+    #[cfg(unix)]
+    {
+        std::os::unix::fs::symlink(typesetter.program(), folder.path().join("typst")).expect("a link");
+        let done = program().current_dir(folder.path()).args(["report", "study", "--typst", "./typst"]).output();
+        let done = done.expect("runs");
+        assert_eq!(done.status.code(), Some(0), "{}", String::from_utf8_lossy(&done.stderr));
+    }
 }
 
 #[cfg(target_os = "linux")]
