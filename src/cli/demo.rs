@@ -1,7 +1,6 @@
 //! `vialbook demo`: a simulated study, its analysis, its report; the main job from end to end.
 
 use crate::error::{Error, ErrorKind, Result};
-use crate::report::Typesetter;
 use crate::results::Severity;
 
 pub(super) fn run(args: &super::DemoArgs) -> Result<Severity> {
@@ -16,7 +15,7 @@ pub(super) fn run(args: &super::DemoArgs) -> Result<Severity> {
             .hint("name another folder: vialbook demo DIR"));
     }
     super::report::may_be_written(&pdf)?;
-    let typesetter = Typesetter::find(args.typesetter.typst.as_deref())?;
+    let typesetter = super::report::find(&args.typesetter)?;
     let mut progress = super::progress::Progress::start();
     progress.say("simulating the injections");
     crate::simulate::recovered_eluent(args.seed).write_study(folder)?;

@@ -95,13 +95,13 @@ struct InspectArgs {
 
 #[derive(Args)]
 struct AnalyseArgs {
-    /// Study folder: study.toml, injections.csv and the traces that it names
+    /// Study folder: study.toml, the injection log and the traces that it names
     study: PathBuf,
 }
 
 #[derive(Args)]
 struct ReportArgs {
-    /// Study folder: study.toml, injections.csv and the traces that it names
+    /// Study folder: study.toml, the injection log and the traces that it names
     study: PathBuf,
     /// Template: one that comes with the program, or a folder in the study's report-templates/
     #[arg(long, default_value = "formal-report")]

@@ -203,7 +203,7 @@ fn log_text(exports: &[Export]) -> Result<Vec<u8>> {
 
 /// The template, with the peaks that the files have in common as commented tables behind the compounds.
 fn study_text(exports: &[Export]) -> String {
-    const ANCHOR: &str = "# What the flasks were made from, and where the uncertainty of their contents comes from.";
+    const ANCHOR: &str = "# Where the contents' uncertainty comes from.";
     let mut text = STUDY.to_owned();
     let suggestions = suggestions(exports);
     if let Some(at) = text.find(ANCHOR).filter(|_| !suggestions.is_empty()) {

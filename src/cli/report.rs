@@ -12,12 +12,19 @@ pub(super) fn run(args: &super::ReportArgs) -> Result<Severity> {
     let output = args.output.clone().unwrap_or_else(|| args.study.join("report.pdf"));
     super::analyse::is_folder("report", &args.study)?;
     may_be_written(&output)?;
-    let typesetter = Typesetter::find(args.typesetter.typst.as_deref())?;
+    let typesetter = find(&args.typesetter)?;
     let mut progress = Progress::start();
     let analysis = super::analyse::analyse(&args.study, &mut progress)?;
     typeset(&analysis, &args.template, &output, typesetter, &mut progress)?;
     super::analyse::print_findings(analysis.results());
     Ok(analysis.results().worst())
+}
+
+/// The typesetter named or found. A path is taken from here, not from the folder in which pages are set.
+pub(super) fn find(args: &super::TypesetterArgs) -> Result<Option<Typesetter>> {
+    let named = args.typst.as_deref();
+    let whole = named.filter(|p| p.exists()).and_then(|p| std::path::absolute(p).ok());
+    Typesetter::find(whole.as_deref().or(named))
 }
 
 /// What can be known of the PDF's place before any work is done.
