@@ -160,12 +160,7 @@ impl Analysis {
                 Relationship::Source,
             ));
             let log = self.study().log_name();
-            let media_type = match log.rsplit_once('.') {
-                Some((_, "xlsx")) => "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-                Some((_, "ods")) => "application/vnd.oasis.opendocument.spreadsheet",
-                _ => "text/csv",
-            };
-            all.push(attach(log, read(log)?, media_type, "the injection log", Relationship::Source));
+            all.push(attach(log, read(log)?, media_type(log), "the injection log", Relationship::Source));
             let mut files: Vec<&str> = self.study().injections().iter().map(|i| i.file.as_str()).collect();
             files.sort_unstable();
             files.dedup();
@@ -173,10 +168,21 @@ impl Analysis {
                 // The same door as at reading: nothing outside the study is ever attached.
                 let path = crate::read::inside(folder, file)?;
                 let bytes = fs::read(&path).map_err(|e| Error::io("read", path, e))?;
-                all.push(attach(file, bytes, "text/csv", "raw export of a run", Relationship::Source));
+                all.push(attach(file, bytes, media_type(file), "raw export of a run", Relationship::Source));
             }
         }
         Ok(all)
+    }
+}
+
+/// What an attachment is called; a file's ending is enough for that.
+fn media_type(file: &str) -> &'static str {
+    match file.rsplit_once('.').map(|(_, ending)| ending.to_ascii_lowercase()).as_deref() {
+        Some("xlsx") => "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+        Some("ods") => "application/vnd.oasis.opendocument.spreadsheet",
+        Some("cdf" | "nc") => "application/netcdf",
+        Some("jdx" | "dx" | "jcamp") => "chemical/x-jcamp-dx",
+        _ => "text/csv",
     }
 }
 
