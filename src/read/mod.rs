@@ -43,6 +43,8 @@ pub use peak_table::{TabledPeak, read_peak_table, read_peak_table_bytes};
 pub use safe_path::inside;
 pub use table::{Row, Table};
 
+pub(crate) use source::sha256_hex;
+
 use crate::error::{Error, Result};
 use crate::trace::{Provenance, Run};
 

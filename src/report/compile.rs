@@ -61,7 +61,7 @@ impl std::fmt::Debug for Attachment {
 /// The rows of the list of attachments; those beyond the limit have no file.
 pub(super) fn attachment_rows(attachments: &[Attachment]) -> Vec<AttachmentRow> {
     use sha2::Digest as _;
-    let mut total = 0;
+    let (mut total, mut names) = (0, std::collections::BTreeSet::new());
     attachments
         .iter()
         .enumerate()
@@ -71,7 +71,7 @@ pub(super) fn attachment_rows(attachments: &[Attachment]) -> Vec<AttachmentRow> 
             total += if fits { size } else { 0 };
             let hash: String = sha2::Sha256::digest(&a.bytes).iter().map(|b| format!("{b:02x}")).collect();
             AttachmentRow {
-                name: attachment_name(&a.name, i),
+                name: unique(attachment_name(&a.name, i), &mut names),
                 file: fits.then(|| format!("attachments/{i}.bin")),
                 media_type: a.media_type.clone(),
                 relationship: a.relationship.word().to_owned(),
@@ -92,6 +92,17 @@ fn attachment_name(name: &str, index: usize) -> String {
         .collect();
     let parts: Vec<&str> = kept.split('/').filter(|p| !p.is_empty() && !p.chars().all(|c| c == '.')).collect();
     if parts.is_empty() { format!("file-{}", index + 1) } else { parts.join("/") }
+}
+
+/// The name, or the name with a number before its ending where it is taken: `ä.csv` and `ö.csv` both become `_.csv`.
+fn unique(name: String, taken: &mut std::collections::BTreeSet<String>) -> String {
+    let (stem, ending) = match name.rsplit_once('.') {
+        Some((stem, ending)) if !stem.is_empty() => (stem.to_owned(), format!(".{ending}")),
+        _ => (name.clone(), String::new()),
+    };
+    let numbered = (2..).map(|n| format!("{stem}-{n}{ending}"));
+    let free = std::iter::once(name).chain(numbered).find(|n| taken.insert(n.to_lowercase()));
+    free.unwrap_or(stem)
 }
 
 fn bytes_in_words(n: u64) -> String {

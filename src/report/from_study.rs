@@ -7,7 +7,7 @@ use super::{
     Statement, Substance,
 };
 use crate::compounds;
-use crate::error::{Error, Result};
+use crate::error::{Error, ErrorKind, Result};
 use crate::figure::views;
 use crate::results::PeakResult;
 use crate::study::{Analysis, Role};
@@ -148,27 +148,45 @@ impl Analysis {
         };
         all.push(attach("results.json", self.json()?, "application/json", "all results as data", Relationship::Data));
         if let Some(folder) = self.study().folder() {
-            let read = |file: &str| {
-                let path = folder.join(file);
-                fs::read(&path).map_err(|e| Error::io("read", path, e))
+            // The same door as at reading, and the same bytes: what is attached is what was analysed.
+            let read = |file: &str, sha256: &str| {
+                let path = crate::read::inside(folder, file)?;
+                let bytes = fs::read(&path).map_err(|e| Error::io("read", &path, e))?;
+                if crate::read::sha256_hex(&bytes) == sha256 {
+                    return Ok(bytes);
+                }
+                Err(Error::new(ErrorKind::File, "this file was changed since it was analysed")
+                    .in_file(path)
+                    .hint("analyse the study again"))
             };
+            let head = &self.results().study;
             all.push(attach(
                 "study.toml",
-                read("study.toml")?,
+                read("study.toml", &head.study_sha256)?,
                 "application/toml",
                 "the study's plan and rules",
                 Relationship::Source,
             ));
             let log = self.study().log_name();
-            all.push(attach(log, read(log)?, media_type(log), "the injection log", Relationship::Source));
-            let mut files: Vec<&str> = self.study().injections().iter().map(|i| i.file.as_str()).collect();
+            all.push(attach(
+                log,
+                read(log, &head.injections_sha256)?,
+                media_type(log),
+                "the injection log",
+                Relationship::Source,
+            ));
+            let mut files: Vec<(&str, &str)> =
+                self.results().runs.iter().map(|r| (r.file.as_str(), r.sha256.as_str())).collect();
             files.sort_unstable();
             files.dedup();
-            for file in files {
-                // The same door as at reading: nothing outside the study is ever attached.
-                let path = crate::read::inside(folder, file)?;
-                let bytes = fs::read(&path).map_err(|e| Error::io("read", path, e))?;
-                all.push(attach(file, bytes, media_type(file), "raw export of a run", Relationship::Source));
+            for (file, sha256) in files {
+                all.push(attach(
+                    file,
+                    read(file, sha256)?,
+                    media_type(file),
+                    "raw export of a run",
+                    Relationship::Source,
+                ));
             }
         }
         Ok(all)

@@ -40,7 +40,7 @@ impl Study {
     /// What is doubtful but has a number is no error; it carries a note, and a finding.
     pub fn analyse(&self) -> Result<Analysis> {
         // What is wrong with a row is told by its line: the line of the log.
-        self.stages().map_err(|e| if e.line().is_some() { e.in_file("injections.csv") } else { e })
+        self.stages().map_err(|e| if e.line().is_some() { e.in_file(self.log_name()) } else { e })
     }
 
     fn stages(&self) -> Result<Analysis> {

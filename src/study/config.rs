@@ -529,10 +529,19 @@ impl StudyConfig {
     pub fn read(path: impl AsRef<Path>) -> Result<Self> {
         let path = path.as_ref();
         let bytes = std::fs::read(path).map_err(|e| Error::io("read", path, e))?;
-        let text = String::from_utf8(bytes).map_err(|_| {
-            Error::new(ErrorKind::Format, "not UTF-8 text; TOML must be").in_file(path).hint("save the file as UTF-8")
+        Self::from_bytes(&bytes).map_err(|e| e.in_file(path))
+    }
+
+    /// As [`StudyConfig::parse`], from the bytes of a file.
+    ///
+    /// # Errors
+    /// Bytes that are not UTF-8; otherwise as there.
+    pub fn from_bytes(bytes: &[u8]) -> Result<Self> {
+        let text = std::str::from_utf8(bytes).map_err(|_| {
+            Error::new(ErrorKind::Format, "not UTF-8 text; TOML must be").hint("save the file as UTF-8")
         })?;
-        Self::parse(&text).map_err(|e| e.in_file(path))
+        // Some editors begin a UTF-8 file with a byte-order mark.
+        Self::parse(text.trim_start_matches('\u{feff}'))
     }
 
     /// Parses and checks the text of a `study.toml`.

@@ -5,9 +5,8 @@ use std::fmt;
 use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
-use sha2::{Digest, Sha256};
 
-use super::{Injection, QuantifyBy, StudyConfig, read_log};
+use super::{Injection, QuantifyBy, StudyConfig, read_log_bytes};
 use crate::error::{Error, ErrorKind, Result};
 use crate::read;
 use crate::trace::Run;
@@ -46,14 +45,21 @@ impl Study {
                 .hint("vialbook new DIR makes one"));
         }
         let (toml, log) = (folder.join("study.toml"), log_of(folder)?);
-        let config = StudyConfig::read(&toml)?;
+        // Each file is read once: what is hashed is what was understood. No link is followed.
+        let bytes_of = |path: &Path| -> Result<Vec<u8>> {
+            let inside = read::inside(folder, path.file_name().unwrap_or_default())
+                .map_err(|e| e.hint("vialbook new DIR makes a study folder with all its files"))?;
+            std::fs::read(&inside).map_err(|e| Error::io("read", &inside, e))
+        };
+        let (toml_bytes, log_bytes) = (bytes_of(&toml)?, bytes_of(&log)?);
+        let config = StudyConfig::from_bytes(&toml_bytes).map_err(|e| e.in_file(&toml))?;
         let names: Vec<String> = config.compounds.iter().map(|c| c.name.clone()).collect();
-        let injections = read_log(&log, &names)?;
+        let injections = read_log_bytes(&log, &log_bytes, &names)?;
         let runs = read_runs(folder, &config, &injections).map_err(|e| e.in_file(&log))?;
         let study = Study {
             root: Some(folder.to_path_buf()),
-            study_sha256: hash_file(&toml)?,
-            injections_sha256: hash_file(&log)?,
+            study_sha256: read::sha256_hex(&toml_bytes),
+            injections_sha256: read::sha256_hex(&log_bytes),
             log_name: log.file_name().unwrap_or_default().to_string_lossy().into_owned(),
             config,
             injections,
@@ -72,7 +78,7 @@ impl Study {
         for run in runs.iter_mut().filter(|r| r.provenance.sha256.is_empty()) {
             // A run that was never a file is told apart by its signal.
             let bytes: Vec<u8> = run.trace.signal().iter().flat_map(|y| y.to_le_bytes()).collect();
-            run.provenance.sha256 = hash(&bytes);
+            run.provenance.sha256 = read::sha256_hex(&bytes);
         }
         if injections.len() != runs.len() {
             return Err(Error::new(
@@ -80,7 +86,7 @@ impl Study {
                 format!("{} injections but {} runs; one run per injection is wanted", injections.len(), runs.len()),
             ));
         }
-        let none = hash(b"");
+        let none = read::sha256_hex(b"");
         let study = Study {
             root: None,
             config,
@@ -226,12 +232,4 @@ fn read_runs(folder: &Path, config: &StudyConfig, injections: &[Injection]) -> R
             Ok(run)
         })
         .collect()
-}
-
-fn hash_file(path: &Path) -> Result<String> {
-    Ok(hash(&std::fs::read(path).map_err(|e| Error::io("read", path, e))?))
-}
-
-pub(super) fn hash(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
 }

@@ -9,6 +9,7 @@ use rayon::prelude::*;
 
 use super::{Kind, Role, Study, StudyConfig, WindowBaseline};
 use crate::error::{Error, ErrorKind, Result};
+use crate::estimate::significant;
 use crate::identify::{ExpectedTime, Naming, ReferenceTime, references_from};
 use crate::numeric::median;
 use crate::peaks::{BaselineEnds, Detect, Peak, PeakList};
@@ -17,6 +18,7 @@ use crate::trace::Run;
 
 /// What was measured in every run, in the order of the injections.
 pub(super) struct Measured {
+    expected: Vec<ExpectedTime>,
     pub(super) runs: Vec<MeasuredRun>,
 }
 
@@ -53,16 +55,27 @@ impl Measured {
             .iter()
             .find(|n| n.compound.as_deref() == Some(compound))
             .map(|n| (n.peak.area, n.peak.area_u))
-            .ok_or_else(|| {
-                Error::new(
-                    ErrorKind::Data,
-                    format!(
-                        "{compound} was found in no standard, so the run \"{}\" has no window for it",
-                        run.list.run
-                    ),
-                )
-                .hint("state its retention_min and window_min in study.toml, or integrate_min = [start, end]")
-            })
+            .ok_or_else(|| self.nowhere(compound, &run.list))
+    }
+}
+
+impl Measured {
+    /// Why a compound has no window: what was expected, and what was seen instead.
+    fn nowhere(&self, compound: &str, list: &PeakList) -> Error {
+        let expected = match self.expected.iter().find(|e| e.compound == compound) {
+            Some(e) => format!("expected at {} ± {} min", significant(e.time_min, 4), significant(e.half_width_min, 2)),
+            None => "without an expected time".to_owned(),
+        };
+        let seen: Vec<String> = list.peaks.iter().take(12).map(|p| significant(p.retention_time_min, 4)).collect();
+        let seen = if seen.is_empty() { "no peaks".to_owned() } else { format!("peaks at {} min", seen.join(", ")) };
+        Error::new(
+            ErrorKind::Data,
+            format!("{compound}, {expected}, was found in no standard; the run \"{}\" shows {seen}", list.run),
+        )
+        .hint(
+            "in study.toml, set the compound's retention_min (in minutes) and window_min so that they hold its peak and no \
+             other's, or integrate_min = [start, end]; times in seconds? see time_unit under [reading]",
+        )
     }
 }
 
@@ -71,7 +84,8 @@ impl Study {
     pub(super) fn measure(&self) -> Result<Measured> {
         let detect = detect_options(&self.config);
         let lists: Vec<PeakList> = self.runs.par_iter().map(|r| r.find_peaks(&detect)).collect::<Result<_>>()?;
-        let references = self.references(&lists);
+        let expected = self.expected_times();
+        let references = self.references(&lists, &expected);
         let naming = Naming {
             start_offset_limit_s: self
                 .config
@@ -116,13 +130,12 @@ impl Study {
                 measured.peaks.iter_mut().for_each(|n| n.peak.plates_half_height = None);
             }
         }
-        Ok(Measured { runs })
+        Ok(Measured { expected, runs })
     }
 
-    /// Retention times learnt from the standards, for compounds that are looked for by time.
-    fn references(&self, lists: &[PeakList]) -> Vec<ReferenceTime> {
-        let expected: Vec<ExpectedTime> = self
-            .config
+    /// What study.toml says of the compounds that are looked for by time.
+    fn expected_times(&self) -> Vec<ExpectedTime> {
+        self.config
             .compounds
             .iter()
             .filter(|c| c.integrate_min.is_none())
@@ -132,7 +145,11 @@ impl Study {
                 let half_width_min = c.window_min.unwrap_or((0.04 * time_min).max(0.1));
                 Some(ExpectedTime { compound: c.name.clone(), time_min, half_width_min })
             })
-            .collect();
+            .collect()
+    }
+
+    /// Retention times learnt from the standards.
+    fn references(&self, lists: &[PeakList], expected: &[ExpectedTime]) -> Vec<ReferenceTime> {
         let standards: Vec<&PeakList> = self
             .injections
             .iter()
@@ -142,7 +159,7 @@ impl Study {
             })
             .map(|(_, list)| list)
             .collect();
-        references_from(&standards, &expected)
+        references_from(&standards, expected)
     }
 
     /// True where the run's method is known to hold one temperature.

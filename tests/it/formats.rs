@@ -435,8 +435,14 @@ fn a_study_from_exported_files() {
     assert!(lines[4].contains(",2018-10-30 17:43:05,"), "the file states its time of injection: {log}");
     assert!(lines[5].contains("minutes or seconds?"), "{log}");
     let toml = fs::read_to_string(study.join("study.toml")).expect("study.toml");
-    assert!(toml.contains("# retention_min = ") && toml.contains("# [reading]"), "{toml}");
-    assert!(toml.parse::<toml::Table>().is_ok());
+    assert!(toml.contains("# Peaks that the exports have in common") && toml.contains("left open"), "{toml}");
+    // With the comment signs taken away as the file says, the suggestions are a study.
+    let compounds = toml[toml.find("# Peaks that").expect("found above")..].lines().skip(1);
+    let taken: String = compounds.take_while(|l| !l.is_empty()).map(|l| format!("{}\n", &l[1..])).collect();
+    assert!(
+        StudyConfig::parse(&toml.replace("name = \"my compound\"\n", &format!("name = \"my compound\"\n{taken}")))
+            .is_ok()
+    );
 
     // What is left is said with every line and the column.
     let output = program().arg("analyse").arg(&study).output().expect("runs");

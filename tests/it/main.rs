@@ -10,6 +10,7 @@ mod identify;
 mod layers;
 mod numeric;
 mod peaks;
+mod program;
 mod reading;
 mod report;
 mod simulation;
