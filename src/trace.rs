@@ -213,7 +213,7 @@ pub struct Provenance {
 #[derive(Clone, Debug, Default, PartialEq, serde::Serialize, serde::Deserialize)]
 #[serde(default)]
 pub struct ReadingNote {
-    /// Format: "delimited text".
+    /// Format: "delimited text", "ASTM E1947 netCDF-3", "JCAMP-DX …" or "spreadsheet …".
     pub format: String,
     /// Text encoding, such as "UTF-8" or "windows-1252".
     pub encoding: String,

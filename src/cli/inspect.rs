@@ -97,11 +97,12 @@ fn words(i: &Inspected) -> String {
     let r = &i.reading;
     let unit = if i.peaks.signal_unit.is_empty() { "(unit not stated)" } else { &i.peaks.signal_unit };
     let _ = writeln!(text, "{}", super::analyse::clean(&i.file));
-    let _ = writeln!(
-        text,
-        "  format      {}, {}, {} between cells, decimal {}",
-        r.format, r.encoding, r.delimiter, r.decimal_mark
-    );
+    let _ = write!(text, "  format      {}, {}", r.format, r.encoding);
+    // Binary formats and workbooks have cells of their own.
+    let _ = match r.delimiter.starts_with("none (cells)") || r.delimiter == "none" {
+        true => writeln!(text),
+        false => writeln!(text, ", {} between cells, decimal {}", r.delimiter, r.decimal_mark),
+    };
     let _ = writeln!(text, "  header      {} row(s)", r.header_rows);
     let _ = writeln!(
         text,

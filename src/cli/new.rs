@@ -203,7 +203,8 @@ fn log_text(exports: &[Export]) -> Result<Vec<u8>> {
 
 /// The template, with the peaks that the files have in common as commented tables behind the compounds.
 fn study_text(exports: &[Export]) -> String {
-    const ANCHOR: &str = "# Where the contents' uncertainty comes from.";
+    const ANCHOR: &str = "# What the flasks were made from";
+    const READING: &str = "\n[reading]\n";
     let mut text = STUDY.to_owned();
     let suggestions = suggestions(exports);
     if let Some(at) = text.find(ANCHOR).filter(|_| !suggestions.is_empty()) {
@@ -218,9 +219,12 @@ fn study_text(exports: &[Export]) -> String {
         })
         .collect();
     if !questions.is_empty() {
-        text.push_str("\n# Questions that the exports left open; options here hold for all of them.\n");
-        questions.iter().take(20).for_each(|q| text.push_str(q));
-        text.push_str("# They go under [reading] above, such as: time_unit = \"s\"\n");
+        let mut said = "# Questions that the exports left open; options here hold for all of them.\n".to_owned();
+        questions.iter().take(20).for_each(|q| said.push_str(q));
+        match text.find(READING) {
+            Some(at) => text.insert_str(at + READING.len(), &said),
+            None => text.push_str(&format!("\n{}{said}", READING.trim_start())),
+        }
     }
     text
 }
@@ -268,7 +272,7 @@ fn suggestions(exports: &[Export]) -> String {
         at.insert(
             (time * 1e6) as u64,
             format!(
-                "# [[compound]]\n# name = \"name of the peak at {time:.3} min\"\n# retention_min = {time:.3}   # in {} of {readable} exports, {first:.3} to {last:.3}\n",
+                "#[[compound]]\n#name = \"name of the peak at {time:.3} min\"\n#retention_min = {time:.3}   # in {} of {readable} exports, {first:.3} to {last:.3}\n",
                 g.len()
             ),
         );

@@ -18,6 +18,7 @@ mod format;
 mod header;
 mod jcamp;
 mod jcamp_numbers;
+mod jcamp_rows;
 mod jcamp_trace;
 mod names;
 mod netcdf;
@@ -47,7 +48,7 @@ pub(crate) use source::sha256_hex;
 use crate::error::{Error, Result};
 use crate::trace::{Provenance, Run};
 
-/// Reads the one trace of a file.
+/// Reads the one trace of a file: delimited text, a spreadsheet (.xlsx, .ods), ASTM E1947 netCDF-3 or JCAMP-DX.
 ///
 /// The file is opened read-only; its SHA-256 and everything that was decided go into [`Run::provenance`].
 ///
@@ -63,7 +64,7 @@ pub fn read_run(path: impl AsRef<Path>, options: &ReadOptions) -> Result<Run> {
     run
 }
 
-/// Reads every trace of a file: the groups of a long table, or tables under one another. Names are the file's name
+/// Reads every trace of a file: the groups of a long table, tables under one another, the blocks of JCAMP-DX. Names are the file's name
 /// followed by the trace's own.
 ///
 /// # Errors

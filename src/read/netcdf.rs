@@ -134,10 +134,10 @@ impl<'a> NetCdf<'a> {
     pub(super) fn numbers(&self, name: &str) -> Result<Vec<f64>> {
         let Some(v) = self.find(name) else { return Ok(Vec::new()) };
         let mut out = Vec::new();
-        for part in self.parts(v)? {
-            out.reserve_exact(part.len() / v.kind.size());
+        self.each_part(v, |part, parts| {
+            out.reserve_exact(if out.is_empty() { part.len() / v.kind.size() * parts } else { 0 });
             v.kind.numbers(part, &mut out);
-        }
+        })?;
         Ok(out)
     }
 
@@ -145,15 +145,17 @@ impl<'a> NetCdf<'a> {
     pub(super) fn texts(&self, name: &str) -> Result<Vec<String>> {
         let Some(v) = self.find(name).filter(|v| v.kind == Kind::Char) else { return Ok(Vec::new()) };
         let width = v.dimensions.last().map_or(1, |&d| self.dimensions[d].length).max(1);
-        Ok(self.parts(v)?.iter().flat_map(|part| part.chunks(width)).map(text).collect())
+        let mut out = Vec::new();
+        self.each_part(v, |part, _| out.extend(part.chunks(width).map(text)))?;
+        Ok(out)
     }
 
     fn find(&self, name: &str) -> Option<&Variable> {
         self.variables.iter().find(|v| v.name == name)
     }
 
-    /// The bytes of a variable: one part, or one per record.
-    fn parts(&self, v: &Variable) -> Result<Vec<&'a [u8]>> {
+    /// Hands over the bytes of a variable, one part or one per record, and how many parts there are.
+    fn each_part(&self, v: &Variable, mut take: impl FnMut(&[u8], usize)) -> Result<()> {
         let outside = || {
             Error::new(
                 ErrorKind::Format,
@@ -169,14 +171,18 @@ impl<'a> NetCdf<'a> {
         let bytes = self.bytes_of(v).ok_or_else(outside)?;
         let part = |begin: usize| self.bytes.get(begin..begin.checked_add(bytes)?);
         if !self.is_record(v) {
-            return Ok(vec![part(v.begin).ok_or_else(outside)?]);
+            take(part(v.begin).ok_or_else(outside)?, 1);
+            return Ok(());
         }
         // The last record first: only then is room made for them all.
         if self.records > 0 {
             let last = (self.records - 1).checked_mul(self.record_bytes).and_then(|b| b.checked_add(v.begin));
             last.and_then(part).ok_or_else(outside)?;
         }
-        (0..self.records).map(|r| part(v.begin + r * self.record_bytes).ok_or_else(outside)).collect()
+        for r in 0..self.records {
+            take(part(v.begin + r * self.record_bytes).ok_or_else(outside)?, self.records);
+        }
+        Ok(())
     }
 
     fn is_record(&self, v: &Variable) -> bool {

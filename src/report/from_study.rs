@@ -168,15 +168,10 @@ impl Analysis {
                 Relationship::Source,
             ));
             let log = self.study().log_name();
-            let media_type = match log.rsplit_once('.') {
-                Some((_, "xlsx")) => "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-                Some((_, "ods")) => "application/vnd.oasis.opendocument.spreadsheet",
-                _ => "text/csv",
-            };
             all.push(attach(
                 log,
                 read(log, &head.injections_sha256)?,
-                media_type,
+                media_type(log),
                 "the injection log",
                 Relationship::Source,
             ));
@@ -185,10 +180,27 @@ impl Analysis {
             files.sort_unstable();
             files.dedup();
             for (file, sha256) in files {
-                all.push(attach(file, read(file, sha256)?, "text/csv", "raw export of a run", Relationship::Source));
+                all.push(attach(
+                    file,
+                    read(file, sha256)?,
+                    media_type(file),
+                    "raw export of a run",
+                    Relationship::Source,
+                ));
             }
         }
         Ok(all)
+    }
+}
+
+/// What an attachment is called; a file's ending is enough for that.
+fn media_type(file: &str) -> &'static str {
+    match file.rsplit_once('.').map(|(_, ending)| ending.to_ascii_lowercase()).as_deref() {
+        Some("xlsx") => "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+        Some("ods") => "application/vnd.oasis.opendocument.spreadsheet",
+        Some("cdf" | "nc") => "application/netcdf",
+        Some("jdx" | "dx" | "jcamp") => "chemical/x-jcamp-dx",
+        _ => "text/csv",
     }
 }
 

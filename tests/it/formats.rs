@@ -7,8 +7,9 @@ use vialbook::read::{
     ReadOptions, TimeUnit, netcdf_bytes, read_all, read_bytes, read_peak_table, read_peak_table_bytes, read_run,
     write_netcdf,
 };
+use vialbook::study::read_log_bytes;
 use vialbook::trace::Provenance;
-use vialbook::{Detect, ErrorKind, PeakNote, Result, Run, Study, Trace};
+use vialbook::{Detect, ErrorKind, PeakNote, Result, Run, Study, StudyConfig, Trace};
 
 fn data(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data").join(name)
@@ -282,6 +283,10 @@ fn blocks_factors_and_peak_tables() -> Result<()> {
         (2, 1.0, Some(5.0), Some(0.1))
     );
     assert_eq!(peaks[1].width_min, None);
+    let front = ReadOptions { trace: Some(1.into()), ..all };
+    let run = read_bytes("two.jdx", BLOCKS.replace("##NPOINTS= 3", "##NPOINTS= 4").as_bytes(), &front)?;
+    let doubts = &run.provenance.reading.suspicions;
+    assert!(doubts.iter().any(|s| s.starts_with("line 7 states NPOINTS 4, but 3 was read")), "{doubts:?}");
     Ok(())
 }
 
@@ -430,8 +435,14 @@ fn a_study_from_exported_files() {
     assert!(lines[4].contains(",2018-10-30 17:43:05,"), "the file states its time of injection: {log}");
     assert!(lines[5].contains("minutes or seconds?"), "{log}");
     let toml = fs::read_to_string(study.join("study.toml")).expect("study.toml");
-    assert!(toml.contains("# retention_min = ") && toml.contains("under [reading] above"), "{toml}");
-    assert!(toml.parse::<toml::Table>().is_ok());
+    assert!(toml.contains("# Peaks that the exports have in common") && toml.contains("left open"), "{toml}");
+    // With the comment signs taken away as the file says, the suggestions are a study.
+    let compounds = toml[toml.find("# Peaks that").expect("found above")..].lines().skip(1);
+    let taken: String = compounds.take_while(|l| !l.is_empty()).map(|l| format!("{}\n", &l[1..])).collect();
+    assert!(
+        StudyConfig::parse(&toml.replace("name = \"my compound\"\n", &format!("name = \"my compound\"\n{taken}")))
+            .is_ok()
+    );
 
     // What is left is said with every line and the column.
     let output = program().arg("analyse").arg(&study).output().expect("runs");
@@ -453,6 +464,46 @@ fn a_study_from_exported_files() {
         .map(|e| e.file_name().to_string_lossy().into_owned())
         .collect();
     assert!(!left.iter().any(|n| n.starts_with('.')), "{left:?}");
+}
+
+/// The other two doors that bytes come through: the injection log and study.toml.
+#[test]
+fn mutilated_logs_and_plans_never_panic() {
+    let log = fs::read(data("lc_ri_study/injections.csv")).expect("data");
+    let sheet = fs::read(data("formats/injections.ods")).expect("data");
+    let plan = fs::read(data("lc_ri_study/study.toml")).expect("data");
+    let compounds: Vec<String> = ["formate", "acetate", "ethanol"].map(str::to_owned).to_vec();
+    let alphabet = b",;\t\"\n()[]=#0-e.\xff";
+    let mut random = Random(5);
+    let (mut read, mut refused) = (0, 0);
+    for round in 0..9_000 {
+        let mut bytes = [&log, &sheet, &plan][round % 3].clone();
+        for _ in 0..1 + random.below(4) {
+            let at = random.below(bytes.len());
+            match random.below(4) {
+                0 => bytes.insert(at, alphabet[random.below(alphabet.len())]),
+                1 => bytes[at] = alphabet[random.below(alphabet.len())],
+                2 => bytes[at] ^= 1 << random.below(8),
+                _ => drop(bytes.drain(at..(at + 1 + random.below(30)).min(bytes.len()))),
+            }
+            if bytes.is_empty() {
+                break;
+            }
+        }
+        let error = if round % 3 < 2 {
+            read_log_bytes("mutilated", &bytes, &compounds).err()
+        } else {
+            std::str::from_utf8(&bytes).ok().and_then(|text| StudyConfig::parse(text).err())
+        };
+        match error {
+            Some(e) => {
+                assert!(round % 3 == 2 || e.to_string().starts_with("mutilated"), "{e}");
+                refused += 1;
+            }
+            None => read += 1,
+        }
+    }
+    assert!(read > 500 && refused > 500, "{read} read, {refused} refused");
 }
 
 /// Mutilated files of every format end in a trace or in a sentence that names the file.
