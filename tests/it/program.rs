@@ -241,8 +241,7 @@ fn the_template_is_a_study_as_it_is_and_with_every_example_filled_in() {
     assert_eq!((full.methods.len(), full.methods[0].oven.len(), full.solutions[0].sources.len()), (1, 2, 1));
     assert_eq!(full.decision.expect("a decision").limits.len(), 1);
     // An example that is also the default changes nothing: what is shown is what holds.
-    assert_eq!(full.instrument.oven_max_c, plain.instrument.oven_max_c);
-    assert_eq!(full.instrument.volume_max_ul, plain.instrument.volume_max_ul);
+    assert_eq!((plain.instrument.oven_max_c, plain.instrument.volume_max_ul), (None, None), "nothing is assumed");
     assert_eq!(full.quantification.level, plain.quantification.level);
     assert_eq!(full.quantification.accepted_deviation_percent, plain.quantification.accepted_deviation_percent);
     assert_eq!(full.peaks.threshold, Some(vialbook::peaks::Detect::default().threshold_z));
