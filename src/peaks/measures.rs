@@ -115,6 +115,13 @@ fn top(s: &Signal<'_>, apex: usize, start: usize, end: usize, shape: Shape, firs
         if let Some(fit) = fit
             && let Some((time, height)) = fit.maximum(s.time[apex])
         {
+            // Between points a smooth peak rises by at most 0.7/w² of its height (Gaussian, half a point off, w points
+            // at half height); a polynomial that rises much more has met a cusp, such as an overloaded peak's end.
+            let highest = (0..values.len()).max_by(|&i, &j| values[i].total_cmp(&values[j])).unwrap_or(0);
+            if height > values[highest] * (1.0 + 3.0 / (shape.wide * shape.wide)) + 4.0 * sd {
+                (m.time, m.height) = (s.time[a + highest], values[highest]);
+                return;
+            }
             let weights = fit.maximum_weights(&s.time[a..b], time);
             m.time = time;
             m.height = height;

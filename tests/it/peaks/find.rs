@@ -407,3 +407,22 @@ fn poor_traces_do_no_harm() {
     spike[200] = 1.0;
     assert!(find(minutes(400), spike).is_empty(), "a spike of one point is no peak");
 }
+
+/// An overloaded peak ends in a cusp: no polynomial makes it higher than its highest point. Shape: a parabola that
+/// rises for 240 points and falls within 3, as a fronting fin does; the height is that of its construction.
+#[test]
+fn the_height_of_a_fin_is_that_of_its_highest_point() {
+    let n = 1200;
+    let time: Vec<f64> = (0..n).map(|i| i as f64 / 600.0).collect();
+    let fin = |i: usize| match i {
+        500..740 => (((i - 500) as f64) / 240.0).powi(2) * 1000.0,
+        740..743 => 1000.0 * (1.0 - (i - 740) as f64 / 3.0),
+        _ => 0.0,
+    };
+    let wiggle = |i: usize| 0.02 * libm::sin(1.7 * i as f64);
+    let signal: Vec<f64> = (0..n).map(|i| 10.0 + fin(i) + wiggle(i)).collect();
+    let trace = vialbook::Trace::new(time, signal, "mV").expect("a trace");
+    let peaks = trace.find_peaks(&vialbook::Detect::default()).expect("peaks");
+    let tallest = peaks.peaks.iter().map(|p| p.height).fold(0.0, f64::max);
+    assert!((tallest - 1000.0).abs() < 1.0, "{tallest}");
+}
