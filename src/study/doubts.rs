@@ -1,6 +1,6 @@
 //! Doubts that only the injection log and study.toml show: columns not understood, volumes, what was not worked out.
 
-use super::{Injection, Kind, Study};
+use super::{Injection, Kind, Scope, Source, Study, UsedIn};
 use crate::results::{AmountResult, Finding, Severity};
 
 /// Least and largest volume injected by hand, in µL, where study.toml states none (common practice).
@@ -15,6 +15,7 @@ impl Study {
         let mut all = Vec::new();
         self.columns(&mut all);
         self.volumes(&mut all);
+        self.sources_in_the_scatter(&mut all);
         self.not_worked_out(amounts, decisions, &mut all);
         all
     }
@@ -105,6 +106,28 @@ impl Study {
                 ),
                 Some("inject standards and samples at one volume, or work with an internal standard".to_owned()),
             ));
+        }
+    }
+
+    /// Stated sources that are not added: what strikes each shot, or each flask of a sample, is in the scatter already,
+    /// and adding it would count it twice.
+    fn sources_in_the_scatter(&self, all: &mut Vec<Finding>) {
+        for solution in &self.config.solutions {
+            let counted = |s: &Source| match (solution.used_in, s.scope) {
+                (UsedIn::Standards, Scope::Flask | Scope::Shared) | (UsedIn::Samples, Scope::Shared) => true,
+                // Common to both sides it cancels, and for information only it is not asked.
+                (UsedIn::Both, Scope::Shared) | (UsedIn::Other, _) => true,
+                _ => false,
+            };
+            for source in solution.sources.iter().filter(|s| !counted(s)) {
+                all.push(finding(
+                    Severity::Pass,
+                    "source of uncertainty in the scatter",
+                    format!("{}: {}", solution.name, source.name),
+                    "what strikes each shot or flask shows in the scatter of the flasks and is not added again",
+                    None,
+                ));
+            }
         }
     }
 
