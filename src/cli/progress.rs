@@ -1,14 +1,15 @@
 //! A progress bar on anything longer than a second, and only where a person watches.
 
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+
+/// Work shorter than this shows no line: it would only flicker.
+const PATIENCE: Duration = Duration::from_secs(1);
 
 /// A line of progress that appears after a second of work and vanishes when done.
 pub(super) struct Progress {
     bar: ProgressBar,
-    started: Instant,
-    shown: bool,
 }
 
 impl Progress {
@@ -19,17 +20,21 @@ impl Progress {
             ProgressStyle::with_template("{spinner} {msg} ({elapsed})")
                 .unwrap_or_else(|_| ProgressStyle::default_spinner()),
         );
-        Progress { bar, started: Instant::now(), shown: false }
+        // A clock of its own: the line appears in the midst of a long step, too. It holds up no exit.
+        let late = bar.clone();
+        std::thread::spawn(move || {
+            std::thread::sleep(PATIENCE);
+            if !late.is_finished() {
+                // Draws nothing where stderr is no terminal.
+                late.set_draw_target(ProgressDrawTarget::stderr());
+                late.enable_steady_tick(Duration::from_millis(120));
+            }
+        });
+        Progress { bar }
     }
 
     /// Says what is being done now.
     pub(super) fn say(&mut self, message: &str) {
-        if !self.shown && self.started.elapsed() > Duration::from_secs(1) {
-            // Draws nothing where stderr is no terminal.
-            self.bar.set_draw_target(ProgressDrawTarget::stderr());
-            self.bar.enable_steady_tick(Duration::from_millis(120));
-            self.shown = true;
-        }
         self.bar.set_message(message.to_owned());
     }
 
