@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use crate::error::{Error, ErrorKind, Result};
 use crate::peaks::{Detect, Peak};
-use crate::read::{ReadOptions, read_bytes};
+use crate::read::{ReadOptions, read_bytes, sha256_hex};
 use crate::results::Severity;
 use crate::trace::Run;
 
@@ -150,7 +150,7 @@ fn make(folder: &Path, exports: &[Export]) -> Result<()> {
         fs::write(&copy, &e.bytes).map_err(|err| Error::io("write", &copy, err))?;
         let back = fs::read(&copy).map_err(|err| Error::io("read back", &copy, err))?;
         let read_from = fs::read(&e.source).map_err(|err| Error::io("read", &e.source, err))?;
-        if sha256(&back) != sha256(&e.bytes) || sha256(&read_from) != sha256(&e.bytes) {
+        if sha256_hex(&back) != sha256_hex(&e.bytes) || sha256_hex(&read_from) != sha256_hex(&e.bytes) {
             return Err(Error::new(ErrorKind::File, "the copy differs from this file, or the file is being written")
                 .in_file(&e.source)
                 .hint("wait until the export is finished, and try again"));
@@ -173,11 +173,6 @@ fn make(folder: &Path, exports: &[Export]) -> Result<()> {
     // Renamed away: there is nothing left to clean up.
     let _ = draft.keep();
     Ok(())
-}
-
-fn sha256(bytes: &[u8]) -> Vec<u8> {
-    use sha2::{Digest, Sha256};
-    Sha256::digest(bytes).to_vec()
 }
 
 /// One row per file; `kind` stays empty, since no file tells it, and `analyse` says which cells to fill.

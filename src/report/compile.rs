@@ -60,7 +60,6 @@ impl std::fmt::Debug for Attachment {
 
 /// The rows of the list of attachments; those beyond the limit have no file.
 pub(super) fn attachment_rows(attachments: &[Attachment]) -> Vec<AttachmentRow> {
-    use sha2::Digest as _;
     let (mut total, mut names) = (0, std::collections::BTreeSet::new());
     attachments
         .iter()
@@ -69,7 +68,7 @@ pub(super) fn attachment_rows(attachments: &[Attachment]) -> Vec<AttachmentRow> 
             let size = a.bytes.len() as u64;
             let fits = total + size <= ATTACHMENT_LIMIT;
             total += if fits { size } else { 0 };
-            let hash: String = sha2::Sha256::digest(&a.bytes).iter().map(|b| format!("{b:02x}")).collect();
+            let hash = crate::read::sha256_hex(&a.bytes);
             AttachmentRow {
                 name: unique(attachment_name(&a.name, i), &mut names),
                 file: fits.then(|| format!("attachments/{i}.bin")),

@@ -1,6 +1,5 @@
-//! Files that a report takes in and gives out: nothing outside a named folder, outputs whole or not at all.
+//! Files that a report takes in: nothing outside a named folder is read.
 
-use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use crate::error::{Error, ErrorKind, Result};
@@ -54,29 +53,10 @@ pub(super) fn list(folder: &Path) -> Result<Vec<PathBuf>> {
     Ok(found)
 }
 
-/// Writes a file whole or not at all: under a temporary name in the same folder, then renamed.
-pub(super) fn write_whole(path: &Path, bytes: &[u8]) -> Result<()> {
-    let folder = match path.parent() {
-        Some(p) if !p.as_os_str().is_empty() => p,
-        _ => Path::new("."),
-    };
-    std::fs::create_dir_all(folder).map_err(|e| Error::io("make the folder of", path, e))?;
-    let mut file =
-        tempfile::Builder::new().prefix(".vialbook-").tempfile_in(folder).map_err(|e| Error::io("write", path, e))?;
-    file.write_all(bytes).map_err(|e| Error::io("write", path, e))?;
-    #[cfg(unix)]
-    {
-        // A temporary file is private; a result has the rights of an ordinary new file.
-        use std::os::unix::fs::PermissionsExt as _;
-        let _ = file.as_file().set_permissions(std::fs::Permissions::from_mode(0o644));
-    }
-    file.persist(path).map_err(|e| Error::io("rename", path, e.error))?;
-    Ok(())
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::study::write::write_whole;
 
     #[test]
     fn only_what_lies_inside_is_read() -> Result<()> {

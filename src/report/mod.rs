@@ -179,7 +179,7 @@ impl Report {
             })?,
         };
         let (context, done) = self.with_job(typesetter.version(), |job| compile::compile(job, &typesetter))?;
-        files::write_whole(path, &done.pdf)?;
+        crate::study::write::write_whole(path, &done.pdf)?;
         let mut remarks = done.remarks;
         let left_out = context.attachments.iter().filter(|a| a.file.is_none());
         remarks.extend(

@@ -12,7 +12,7 @@ mod doubts;
 mod folder;
 mod log;
 mod responses;
-mod write;
+pub(crate) mod write;
 
 pub use analyse::Analysis;
 pub use config::*;

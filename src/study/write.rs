@@ -43,8 +43,9 @@ pub(super) fn json(results: &Results) -> Result<Vec<u8>> {
 }
 
 /// Writes under a temporary name in the same folder, then renames: readers see the old file or the new.
-pub(super) fn write_whole(path: &Path, bytes: &[u8]) -> Result<()> {
+pub(crate) fn write_whole(path: &Path, bytes: &[u8]) -> Result<()> {
     let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    fs::create_dir_all(folder).map_err(|e| Error::io("make the folder of", path, e))?;
     let mut file =
         tempfile::Builder::new().prefix(".vialbook-").tempfile_in(folder).map_err(|e| Error::io("write", path, e))?;
     file.write_all(bytes).map_err(|e| Error::io("write", path, e))?;
