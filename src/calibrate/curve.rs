@@ -4,10 +4,10 @@ use std::fmt;
 
 use super::doubts::check_input;
 use super::flasks::{CalibrationOptions, Flask, FlaskTypeB, Model, SharedSource, Weighting};
+use super::function::{Function, quadratic_form};
 use super::lack_of_fit::LackOfFit;
 use super::notes::CurveNote;
-use super::pivot::value;
-use super::solve::{Line, line_polynomial, weighted_line};
+use super::solve::{Fitted, Form, weighted_fit};
 use super::variance::{Scatter, Shape, Standards};
 use crate::error::{Error, ErrorKind, Result};
 use crate::numeric::student_t_quantile;
@@ -15,7 +15,8 @@ use crate::numeric::student_t_quantile;
 /// A coefficient with its standard error.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Coefficient {
-    /// "intercept" or "slope".
+    /// "intercept", "slope" and "curvature" of a line or quadratic; "factor" and "exponent" of a power law;
+    /// "logarithm of the factor" and "exponent" of a line of logarithms.
     pub name: &'static str,
     /// Its value.
     pub value: f64,
@@ -38,8 +39,8 @@ pub struct CalibrationPoint {
     pub leverage: Option<f64>,
     /// Weight used, 1/v or as stated, up to a common factor; `None` where left out.
     pub weight: Option<f64>,
-    /// Content calculated back from the response.
-    pub back_calculated: f64,
+    /// Content calculated back from the response; `None` where the curve does not reach the response.
+    pub back_calculated: Option<f64>,
     /// Its deviation from the stated content in %; `None` at content 0.
     pub deviation_percent: Option<f64>,
 }
@@ -55,7 +56,7 @@ pub struct Curve {
     pub weighting: Weighting,
     /// Level of its intervals.
     pub level: f64,
-    /// Intercept (where the model has one) and slope; for [`Model::InverseRegressionLine`] of content on response.
+    /// Intercept (where the model has one), slope, curvature, or those of the declared curve; for [`Model::InverseRegressionLine`] of content on response.
     pub coefficients: Vec<Coefficient>,
     /// Covariance of the coefficients, row by row; `None` without residual degrees of freedom.
     pub covariance: Option<Vec<Vec<f64>>>,
@@ -84,7 +85,9 @@ pub struct Curve {
     pub(super) y: Vec<f64>,
     pub(super) known: Vec<f64>,
     pub(super) shape: Shape,
-    pub(super) line: Line,
+    pub(super) line: Fitted,
+    /// Content and variance of one flask at each level, for [`Weighting::Replicates`].
+    pub(super) levels: Vec<[f64; 2]>,
     pub(super) scatter: Scatter,
     pub(super) direct: Option<Direct>,
     pub(super) flask_type_b: Option<FlaskTypeB>,
@@ -112,17 +115,23 @@ impl Curve {
     /// a flask whose variance would be zero.
     pub fn fit(flasks: &[Flask], options: &CalibrationOptions) -> Result<Curve> {
         check_input(flasks, options)?;
-        let through_zero = options.model == Model::ThroughZero;
-        let weighting =
-            if options.model == Model::InverseRegressionLine { Weighting::None } else { options.weighting.clone() };
+        let form = options.model.form();
+        let weighting = match options.model {
+            Model::InverseRegressionLine | Model::LogLog => Weighting::None,
+            _ => options.weighting.clone(),
+        };
         let used: Vec<&Flask> = flasks.iter().filter(|f| f.excluded.is_none()).collect();
         let x: Vec<f64> = used.iter().map(|f| f.content).collect();
-        let y: Vec<f64> = used.iter().map(|f| f.response).collect();
+        let y: Vec<f64> = used.iter().map(|f| if form == Form::LogLog { log_mean(f) } else { f.response }).collect();
         let known: Vec<f64> = match weighting {
             Weighting::TwoPart => used.iter().map(|f| f.response_u * f.response_u).collect(),
             _ => vec![0.0; used.len()],
         };
+        let levels = if weighting == Weighting::Replicates { level_variances(&x, &y) } else { Vec::new() };
         let shape = match &weighting {
+            Weighting::Inverse => Shape::Content,
+            Weighting::InverseResponse => Shape::Response,
+            Weighting::Replicates => Shape::PerFlask(x.iter().map(|&x| between(&levels, x)).collect()),
             Weighting::TwoPart => Shape::ResponseSquare,
             Weighting::None => Shape::Constant,
             Weighting::InverseSquare => Shape::ContentSquare,
@@ -130,18 +139,23 @@ impl Curve {
                 w.iter().zip(flasks).filter(|(_, f)| f.excluded.is_none()).map(|(w, _)| 1.0 / w).collect(),
             ),
         };
-        let standards = Standards { x: &x, y: &y, known: &known, shape: &shape, through_zero };
+        let standards = Standards { x: &x, y: &y, known: &known, shape: &shape, form };
         let mut scatter = standards.scatter(None);
-        scatter.line = scatter.line.polished(&x, &y, &scatter.weights, through_zero)?;
-        let (rise, top) = (scatter.line.slope * (most(&x) + least(&x).abs()), most(&y).max(-least(&y)));
+        scatter.line = scatter.line.polished(&x, &y, &scatter.weights)?;
+        let f = scatter.line.function;
+        let (rise, top) = match form {
+            Form::Power => (f.at(most(&x)), most(&y).max(-least(&y))),
+            Form::LogLog => (f.relative_slope(1.0), 1.0),
+            Form::Quadratic => {
+                let [low, high] = f.branch([least(&x), most(&x)]);
+                (f.at(most(&x).min(high)) - f.at(least(&x).max(low)), most(&y).max(-least(&y)))
+            }
+            _ => (f.slope(0.0) * (most(&x) + least(&x).abs()), most(&y).max(-least(&y))),
+        };
         if !(rise.is_finite() && rise.abs() > 1e-14 * top) {
             return Err(Error::new(
                 ErrorKind::Data,
-                format!(
-                    "{}: the response does not depend on the content (slope {})",
-                    whose(&options.compound, ""),
-                    scatter.line.slope
-                ),
+                format!("{}: the response does not depend on the content", whose(&options.compound, "")),
             )
             .hint("look whether the responses belong to this compound"));
         }
@@ -152,7 +166,7 @@ impl Curve {
             coefficients: Vec::new(),
             covariance: None,
             residual_sd: None,
-            dof: x.len() as f64 - if through_zero { 1.0 } else { 2.0 },
+            dof: x.len() as f64 - form.parameters() as f64,
             r_squared: None,
             rho: None,
             scatter_dof: None,
@@ -162,6 +176,7 @@ impl Curve {
             shared: options.shared.clone(),
             notes: Vec::new(),
             line: scatter.line.clone(),
+            levels,
             flask_type_b: options.flask_type_b.clone(),
             direct: None,
             weighting,
@@ -182,9 +197,13 @@ impl Curve {
         Ok(curve)
     }
 
-    /// Response that the curve gives at content `x`.
+    /// Response that the curve gives at content `x`; the median response for [`Model::LogLog`].
     pub fn predict(&self, x: f64) -> f64 {
-        self.line.at(x)
+        match self.line.form {
+            Form::LogLog if x <= 0.0 => 0.0,
+            Form::LogLog => libm::exp(self.line.at(x)),
+            _ => self.line.at(x),
+        }
     }
 
     /// Standard uncertainty of the curve at content `x`, shared sources aside; `None` without residual degrees of
@@ -196,11 +215,15 @@ impl Curve {
         if let Some(d) = self.direct {
             let off = self.line.at(x) - d.mean_response;
             return Some(
-                libm::sqrt(d.residual_variance * (1.0 / d.flasks + off * off / d.spread)) * self.line.slope.abs(),
+                libm::sqrt(d.residual_variance * (1.0 / d.flasks + off * off / d.spread)) * self.slope().abs(),
             );
         }
-        let c = line_polynomial(self.line.covariance(&self.scatter.variance));
-        Some(libm::sqrt(value(c, x).max(0.0)))
+        if self.line.form == Form::LogLog && x <= 0.0 {
+            return None;
+        }
+        let c = self.line.covariance(&self.scatter.variance);
+        let u = libm::sqrt(quadratic_form(&c, self.line.function.gradient(x)).max(0.0));
+        Some(if self.line.form == Form::LogLog { u * self.predict(x) } else { u })
     }
 
     /// Half-width of the confidence band of the curve at content `x`; `None` below 3 residual degrees of freedom.
@@ -212,14 +235,31 @@ impl Curve {
         self.predict_u(x).map(|u| u * student_t_quantile(0.5 + 0.5 * self.level, dof))
     }
 
-    /// Intercept of response on content; 0 where the line goes through zero.
+    /// Response at content 0; 0 where the curve goes through zero.
     pub fn intercept(&self) -> f64 {
-        self.line.intercept
+        match self.line.function {
+            Function::Polynomial([a, ..]) => a,
+            _ => 0.0,
+        }
     }
 
-    /// Slope of response on content.
+    /// Slope of response on content; where the curve bends, in the middle of its range.
     pub fn slope(&self) -> f64 {
-        self.line.slope
+        let middle = 0.5 * (self.range[0] + self.range[1]);
+        match self.line.form {
+            Form::LogLog => self.line.function.slope(middle) * self.predict(middle),
+            _ => self.line.function.slope(middle),
+        }
+    }
+
+    /// Content whose response is `y`; `None` where the curve does not reach it.
+    pub fn content_at(&self, y: f64) -> Option<f64> {
+        let y = match self.line.form {
+            Form::LogLog if y <= 0.0 => return None,
+            Form::LogLog => libm::log(y),
+            _ => y,
+        };
+        self.line.function.content_of(y, self.line.function.branch(self.range))
     }
 
     /// Residuals of the flasks used, in their order.
@@ -229,13 +269,7 @@ impl Curve {
 
     /// The flasks used as numbers.
     pub(super) fn standards(&self) -> Standards<'_> {
-        Standards {
-            x: &self.x,
-            y: &self.y,
-            known: &self.known,
-            shape: &self.shape,
-            through_zero: self.model == Model::ThroughZero,
-        }
+        Standards { x: &self.x, y: &self.y, known: &self.known, shape: &self.shape, form: self.line.form }
     }
 
     /// Weights as reported: 1/v with the two-part variance, otherwise as declared, so that s belongs to these.
@@ -257,12 +291,12 @@ impl Curve {
         whose(&self.compound, label)
     }
 
-    /// Coefficients, covariance, s(y/x), r² of the line of response on content.
+    /// Coefficients, covariance, s(y/x), r² of the curve.
     fn coefficients(&mut self) {
-        let through_zero = self.model == Model::ThroughZero;
+        let form = self.line.form;
         let unit = self.unit_weights();
         let rss: f64 = (0..self.x.len()).map(|i| unit[i] * (self.y[i] - self.line.fitted[i]).powi(2)).sum();
-        let centre = if through_zero {
+        let centre = if matches!(form, Form::ThroughZero | Form::Power) {
             0.0
         } else {
             unit.iter().zip(&self.y).map(|(w, y)| w * y).sum::<f64>() / unit.iter().sum::<f64>()
@@ -270,12 +304,26 @@ impl Curve {
         let total: f64 = unit.iter().zip(&self.y).map(|(w, y)| w * (y - centre) * (y - centre)).sum();
         self.r_squared = (total > 0.0).then(|| 1.0 - rss / total);
         let covariance = (self.dof >= 1.0).then(|| self.line.covariance(&self.scatter.variance));
-        let error = |i: usize| covariance.map(|c| libm::sqrt(c[i]));
-        let slope = Coefficient { name: "slope", value: self.line.slope, standard_error: error(2) };
-        let intercept = Coefficient { name: "intercept", value: self.line.intercept, standard_error: error(0) };
-        self.coefficients = if through_zero { vec![slope] } else { vec![intercept, slope] };
+        let full = covariance.map(|c| [[c[0], c[1], c[3]], [c[1], c[2], c[4]], [c[3], c[4], c[5]]]);
+        // Name, value, and which row of the covariance it has.
+        let named: Vec<(&'static str, f64, usize)> = match self.line.function {
+            Function::Polynomial([_, b, _]) if form == Form::ThroughZero => vec![("slope", b, 1)],
+            Function::Polynomial([a, b, c]) => {
+                let mut all = vec![("intercept", a, 0), ("slope", b, 1), ("curvature", c, 2)];
+                all.truncate(form.parameters());
+                all
+            }
+            Function::Power { factor, exponent } => vec![("factor", factor, 0), ("exponent", exponent, 1)],
+            Function::LogLog { log_factor, exponent } => {
+                vec![("logarithm of the factor", log_factor, 0), ("exponent", exponent, 1)]
+            }
+        };
+        self.coefficients = named
+            .iter()
+            .map(|&(name, value, k)| Coefficient { name, value, standard_error: full.map(|c| libm::sqrt(c[k][k])) })
+            .collect();
         self.covariance =
-            covariance.map(|[aa, ab, bb]| if through_zero { vec![vec![bb]] } else { vec![vec![aa, ab], vec![ab, bb]] });
+            full.map(|c| named.iter().map(|&(_, _, i)| named.iter().map(|&(_, _, k)| c[i][k]).collect()).collect());
         if self.dof >= 1.0 {
             self.residual_sd = Some(libm::sqrt(rss / self.dof));
             self.scatter_dof = (self.scatter.dof > 0.0).then_some(self.scatter.dof.max(1.0));
@@ -287,8 +335,9 @@ impl Curve {
     fn regress_on_response(&mut self) -> Result<()> {
         let n = self.x.len() as f64;
         let equal = vec![1.0; self.x.len()];
-        let line = weighted_line(&self.y, &self.x, &equal, false).polished(&self.y, &self.x, &equal, false)?;
-        if line.slope == 0.0 || !line.slope.is_finite() {
+        let line = weighted_fit(Form::Line, &self.y, &self.x, &equal, None).polished(&self.y, &self.x, &equal)?;
+        let (intercept, slope) = line.function.as_line().unwrap_or((0.0, 0.0));
+        if slope == 0.0 || !slope.is_finite() {
             return Err(Error::new(
                 ErrorKind::Data,
                 format!("{}: the content does not depend on the response", self.whose("the standards")),
@@ -302,17 +351,16 @@ impl Curve {
         let v = vec![residual_variance; self.x.len()];
         let c = (self.dof >= 1.0).then(|| line.covariance(&v));
         self.coefficients = vec![
-            Coefficient { name: "intercept", value: line.intercept, standard_error: c.map(|c| libm::sqrt(c[0])) },
-            Coefficient { name: "slope", value: line.slope, standard_error: c.map(|c| libm::sqrt(c[2])) },
+            Coefficient { name: "intercept", value: intercept, standard_error: c.map(|c| libm::sqrt(c[0])) },
+            Coefficient { name: "slope", value: slope, standard_error: c.map(|c| libm::sqrt(c[2])) },
         ];
-        self.covariance = c.map(|[aa, ab, bb]| vec![vec![aa, ab], vec![ab, bb]]);
+        self.covariance = c.map(|c| vec![vec![c[0], c[1]], vec![c[1], c[2]]]);
         self.residual_sd = (self.dof >= 1.0).then(|| libm::sqrt(residual_variance));
         self.scatter_dof = (self.dof >= 1.0).then_some(self.dof);
         self.line.leverage.clone_from(&line.leverage);
-        self.line.slope = 1.0 / line.slope;
-        self.line.intercept = -line.intercept / line.slope;
-        self.line.fitted = self.x.iter().map(|&x| (x - line.intercept) / line.slope).collect();
-        self.scatter.variance = vec![residual_variance * self.line.slope * self.line.slope; self.x.len()];
+        self.line.function = Function::line(-intercept / slope, 1.0 / slope);
+        self.line.fitted = self.x.iter().map(|&x| (x - intercept) / slope).collect();
+        self.scatter.variance = vec![residual_variance / (slope * slope); self.x.len()];
         Ok(())
     }
 
@@ -321,15 +369,17 @@ impl Curve {
         let mut k = 0;
         let weights = self.unit_weights();
         for flask in flasks {
-            let fitted = self.line.at(flask.content);
+            let fitted = self.predict(flask.content);
             let residual = flask.response - fitted;
-            let back_calculated = (flask.response - self.line.intercept) / self.line.slope;
-            let deviation_percent = (flask.content != 0.0).then(|| 100.0 * (back_calculated / flask.content - 1.0));
+            let back_calculated = self.content_at(flask.response);
+            let deviation_percent =
+                back_calculated.filter(|_| flask.content != 0.0).map(|x| 100.0 * (x / flask.content - 1.0));
             let (mut standardised_residual, mut leverage, mut weight) = (None, None, None);
             if flask.excluded.is_none() {
                 let (v, h) = (self.scatter.variance[k], self.line.leverage[k]);
                 let own = v * (1.0 - h);
-                standardised_residual = (self.dof >= 1.0 && own > 0.0).then(|| residual / libm::sqrt(own));
+                standardised_residual =
+                    (self.dof >= 1.0 && own > 0.0).then(|| (self.y[k] - self.line.fitted[k]) / libm::sqrt(own));
                 leverage = Some(h);
                 weight = Some(weights[k]);
                 k += 1;
@@ -366,6 +416,45 @@ pub(super) fn whose(compound: &str, label: &str) -> String {
         (false, true) => compound.to_owned(),
         (false, false) => format!("{compound}, {label}"),
     }
+}
+
+/// Mean of the logarithms of the shots, or the logarithm of the mean where shots are not given.
+fn log_mean(flask: &Flask) -> f64 {
+    if flask.shot_responses.len() > 1 && flask.shot_responses.iter().all(|y| *y > 0.0) {
+        let n = flask.shot_responses.len() as f64;
+        return flask.shot_responses.iter().map(|y| libm::log(*y)).sum::<f64>() / n;
+    }
+    libm::log(flask.response)
+}
+
+/// Content and variance of each level, from its flasks.
+fn level_variances(x: &[f64], y: &[f64]) -> Vec<[f64; 2]> {
+    let mut order: Vec<usize> = (0..x.len()).collect();
+    order.sort_by(|&a, &b| x[a].total_cmp(&x[b]));
+    order
+        .chunk_by(|&a, &b| x[a] == x[b])
+        .map(|level| {
+            let n = level.len() as f64;
+            let mean = level.iter().map(|&i| y[i]).sum::<f64>() / n;
+            [x[level[0]], level.iter().map(|&i| (y[i] - mean) * (y[i] - mean)).sum::<f64>() / (n - 1.0)]
+        })
+        .collect()
+}
+
+/// The variance at content `x`: the square of the standard deviation interpolated between levels, held beyond them.
+pub(super) fn between(levels: &[[f64; 2]], x: f64) -> f64 {
+    let (Some(first), Some(last)) = (levels.first(), levels.last()) else { return 1.0 };
+    if x <= first[0] {
+        return first[1];
+    }
+    for pair in levels.windows(2) {
+        if x <= pair[1][0] {
+            let t = (x - pair[0][0]) / (pair[1][0] - pair[0][0]);
+            let sd = (1.0 - t) * libm::sqrt(pair[0][1]) + t * libm::sqrt(pair[1][1]);
+            return sd * sd;
+        }
+    }
+    last[1]
 }
 
 fn least(x: &[f64]) -> f64 {

@@ -1,10 +1,11 @@
 //! From a sample's responses back to its content: estimate, interval and probability from one pivot.
 
-use super::curve::Curve;
+use super::curve::{Curve, between};
 use super::flasks::{FlaskTypeB, Model, SharedSource, Weighting};
+use super::function::{Function, quadratic_form};
 use super::notes::InverseNote;
-use super::pivot::{Accepted, Part, Pivot, value};
-use super::solve::line_polynomial;
+use super::pivot::{Accepted, Part, Pivot, Variance};
+use super::solve::Form;
 use super::variance::{SampleScatter, Shape};
 use crate::error::{Error, ErrorKind, Result};
 use crate::estimate::Estimate;
@@ -195,9 +196,9 @@ impl Inverse {
 impl Curve {
     /// The content of a sample.
     ///
-    /// x̂ = (ȳ - a)/b with ȳ the mean over the sample's m flasks. Everything else comes from
-    /// T(x) = (ȳ - a - b·x)/√V(x),
-    /// V(x) = (K + φ·Q(x))/m + var(a + b·x) + (b·x)²·Σu²: K the known variance of a flask mean, φ·Q the estimated one
+    /// x̂ = (ȳ - a)/b, or where the declared curve reaches ȳ, with ȳ the mean over the sample's m flasks. Everything else comes from
+    /// T(x) = (ȳ - f(x))/√V(x), f(x) = a + b·x or the declared curve,
+    /// V(x) = (K + φ·Q(x))/m + var(f(x)) + (x·f'(x))²·Σu²: K the known variance of a flask mean, φ·Q the estimated one
     /// ([`Weighting`]), with φ pooled over the line's residuals and the sample's own flasks; the last term holds
     /// the shared sources. Effective degrees of freedom after Welch and Satterthwaite.
     ///
@@ -222,17 +223,22 @@ impl Curve {
     pub fn invert(&self, unknown: &Unknown) -> Result<Inverse> {
         self.check(unknown)?;
         let m = unknown.flask_responses.len() as f64;
-        let mean = unknown.flask_responses.iter().sum::<f64>() / m;
-        let ss: f64 = unknown.flask_responses.iter().map(|y| (y - mean) * (y - mean)).sum();
-        let (a, b) = (self.line.intercept, self.line.slope);
-        let content = (mean - a) / b;
+        let logs = self.line.form == Form::LogLog;
+        let seen: Vec<f64> = unknown.flask_responses.iter().map(|&y| if logs { libm::log(y) } else { y }).collect();
+        let mean = seen.iter().sum::<f64>() / m;
+        let ss: f64 = seen.iter().map(|y| (y - mean) * (y - mean)).sum();
+        let branch = self.line.function.branch(self.range);
+        let reached = self.line.function.content_of(mean, branch);
+        // Beyond its turn a curve has no content; the turn is the nearest there is.
+        let turn = branch.into_iter().find(|x| x.is_finite()).unwrap_or(f64::NAN);
+        let content = reached.unwrap_or(turn);
         let mut out = Inverse {
             content,
             u: None,
             dof: None,
             level: self.level,
             interval: [None, None],
-            mean_response: mean,
+            mean_response: if logs { libm::exp(mean) } else { mean },
             flasks: unknown.flask_responses.len(),
             rho: None,
             pooled_sd: None,
@@ -257,20 +263,28 @@ impl Curve {
         if unknown.response_u == 0.0 && self.known.iter().any(|&k| k > 0.0) {
             out.notes.push(InverseNote::NoAreaUncertainty);
         }
+        if reached.is_none() {
+            out.notes.push(InverseNote::NotReached { turn });
+            return Ok(out);
+        }
         let residual_dof = self.dof + m - 1.0;
         if residual_dof < 3.0 {
             out.notes.push(InverseNote::FewDegreesOfFreedom { dof: residual_dof });
             return Ok(out);
         }
         // A tenth below is still the scatter of a sample at the lowest standard.
-        if self.weighting == Weighting::InverseSquare && content < 0.9 * self.range[0] {
+        let ends = matches!(
+            self.weighting,
+            Weighting::InverseSquare | Weighting::Inverse | Weighting::InverseResponse | Weighting::Replicates
+        );
+        if ends && content < 0.9 * self.range[0] {
             out.notes.push(InverseNote::WeightsEndBelowRange);
             return Ok(out);
         }
         if self.model == Model::InverseRegressionLine {
             self.regressed(&mut out, m);
         } else {
-            self.pivot(&mut out, unknown, m, ss);
+            self.pivot(&mut out, unknown, mean, m, ss);
         }
         if let Some(pivot) = &mut out.pivot {
             add_shared(pivot, &mut out.contributions, &self.shared)?;
@@ -286,12 +300,17 @@ impl Curve {
     }
 
     /// The pivot of response on content.
-    fn pivot(&self, out: &mut Inverse, unknown: &Unknown, m: f64, ss: f64) {
-        let (a, b) = (self.line.intercept, self.line.slope);
-        let own = unknown.weight.map_or(1.0, |w| 1.0 / w);
-        let shape = self.shape.polynomial(a, b, own);
+    fn pivot(&self, out: &mut Inverse, unknown: &Unknown, mean: f64, m: f64, ss: f64) {
+        let function = self.line.function;
+        let Some(mut pivot) = Pivot::new(mean, function, self.range) else { return };
+        let own = match self.weighting {
+            Weighting::Replicates => between(&self.levels, out.content),
+            _ => unknown.weight.map_or(1.0, |w| 1.0 / w),
+        };
+        let shape = self.shape.variance(own);
         let known = if self.weighting == Weighting::TwoPart { unknown.response_u * unknown.response_u } else { 0.0 };
-        let sample = SampleScatter { sum_of_squares: ss, dof: m - 1.0, known, shape: value(shape, out.content) };
+        let at_content = shape.at(&function, out.content).max(0.0);
+        let sample = SampleScatter { sum_of_squares: ss, dof: m - 1.0, known, shape: at_content };
         // A sample at zero has no share in φ, and where nothing is known its scatter cannot be weighed.
         let pooled = (m > 1.0 && (known > 0.0 || sample.shape > 0.0)).then_some(sample);
         let scatter = self.standards().scatter(pooled);
@@ -320,37 +339,39 @@ impl Curve {
                 factor = relative_u * relative_u;
                 dof = stated.unwrap_or(f64::INFINITY);
                 let relative = Shape::ResponseSquare;
-                used_shape = (relative.polynomial(a, b, own), self.line.fitted.iter().map(|f| f * f).collect());
+                used_shape = (relative.variance(own), self.line.fitted.iter().map(|f| f * f).collect());
                 type_a = false;
             }
         }
         let estimated: Vec<f64> = used_shape.1.iter().map(|q| factor * q).collect();
         let line_estimated = self.line.covariance(&estimated);
         let line_known = self.line.covariance(&self.known);
-        let s_b2 = line_estimated[2] + line_known[2];
+        let curve = |c| Variance::of_curve(c);
         let parts = [
-            ("flask-to-flask scatter of the sample", Scope::Flask, type_a, times(used_shape.0, factor / m), 0, dof),
-            ("noise in the sample's areas", Scope::Shot, true, [known / m, 0.0, 0.0], 1, f64::INFINITY),
-            ("calibration: scatter of the standards", Scope::Flask, type_a, line_polynomial(line_estimated), 0, dof),
-            ("calibration: noise in the areas", Scope::Shot, true, line_polynomial(line_known), 2, f64::INFINITY),
+            ("flask-to-flask scatter of the sample", Scope::Flask, type_a, used_shape.0.times(factor / m), 0, dof),
+            ("noise in the sample's areas", Scope::Shot, true, Variance::constant(known / m), 1, f64::INFINITY),
+            ("calibration: scatter of the standards", Scope::Flask, type_a, curve(line_estimated), 0, dof),
+            ("calibration: noise in the areas", Scope::Shot, true, curve(line_known), 2, f64::INFINITY),
         ];
-        let mut pivot = Pivot { response: out.mean_response - a, slope: b, parts: Vec::new() };
+        let slope = function.slope(out.content).abs();
         for (source, scope, type_a, variance, estimate, dof) in parts {
-            if variance == [0.0; 3] {
+            if variance == Variance::default() {
                 continue;
             }
             pivot.parts.push(Part { variance, estimate, dof });
-            let u = libm::sqrt(value(variance, out.content).max(0.0)) / b.abs();
+            let u = libm::sqrt(variance.at(&function, out.content).max(0.0)) / slope;
             // Where noise rules, ν of the little scatter there is falls below 1; nobody is served by 0.02.
             let dof = dof.is_finite().then_some(dof.max(1.0));
             out.contributions.push(Contribution { source: source.to_owned(), scope, type_a, u, dof });
         }
         if pivot.parts.is_empty() {
             // Not a trace of scatter and nothing known: a line through exact numbers.
-            pivot.parts.push(Part { variance: [f64::MIN_POSITIVE, 0.0, 0.0], estimate: 0, dof: self.dof });
+            pivot.parts.push(Part { variance: Variance::constant(f64::MIN_POSITIVE), estimate: 0, dof: self.dof });
         }
         let t = student_t_quantile(0.5 + 0.5 * self.level, pivot.dof(out.content));
-        out.g = Some(t * t * s_b2 / (b * b));
+        let steep = function.slope_gradient(out.content);
+        let slope_variance = quadratic_form(&line_estimated, steep) + quadratic_form(&line_known, steep);
+        out.g = Some(t * t * slope_variance / (slope * slope)).filter(|g| !g.is_nan());
         out.pivot = Some(pivot);
     }
 
@@ -363,9 +384,9 @@ impl Curve {
         let line = sd2 * (1.0 / direct.flasks + off * off / direct.spread);
         let parts =
             [("flask-to-flask scatter of the sample", sd2 / m), ("calibration: scatter of the standards", line)];
-        let mut pivot = Pivot { response: out.content, slope: 1.0, parts: Vec::new() };
+        let Some(mut pivot) = Pivot::new(out.content, Function::line(0.0, 1.0), self.range) else { return };
         for (source, v) in parts {
-            pivot.parts.push(Part { variance: [v, 0.0, 0.0], estimate: 0, dof: self.dof });
+            pivot.parts.push(Part { variance: Variance::constant(v), estimate: 0, dof: self.dof });
             out.contributions.push(Contribution {
                 source: source.to_owned(),
                 scope: Scope::Flask,
@@ -393,6 +414,9 @@ impl Curve {
                 unknown.response_u
             ));
         }
+        if let Some(y) = unknown.flask_responses.iter().find(|y| self.line.form == Form::LogLog && **y <= 0.0) {
+            return bad(format!("a flask response of {y} has no logarithm; declare a power law for such samples"));
+        }
         if matches!(self.weighting, Weighting::Known(_)) && !unknown.weight.is_some_and(|w| w > 0.0 && w.is_finite()) {
             return bad("weights were stated for the standards, so the sample's flasks need one too".to_owned());
         }
@@ -407,10 +431,10 @@ fn add_shared(pivot: &mut Pivot, contributions: &mut Vec<Contribution>, sources:
         if source.relative_u == 0.0 {
             continue;
         }
-        let slope_u = pivot.slope * source.relative_u;
         let estimate = 1 + pivot.parts.iter().map(|p| p.estimate).max().unwrap_or(0);
         let dof = source.dof.unwrap_or(f64::INFINITY);
-        pivot.parts.push(Part { variance: [0.0, 0.0, slope_u * slope_u], estimate, dof });
+        let variance = Variance { shared: source.relative_u * source.relative_u, ..Variance::default() };
+        pivot.parts.push(Part { variance, estimate, dof });
         contributions.push(Contribution {
             source: source.name.clone(),
             scope: Scope::Shared,
@@ -441,8 +465,4 @@ pub(crate) fn check_source(source: &SharedSource) -> Result<()> {
         .hint("pool it with like sources first, or take its tolerance instead"));
     }
     Ok(())
-}
-
-fn times(c: [f64; 3], k: f64) -> [f64; 3] {
-    [k * c[0], k * c[1], k * c[2]]
 }

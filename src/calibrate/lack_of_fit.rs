@@ -3,8 +3,7 @@
 use std::fmt;
 
 use super::curve::Curve;
-use super::flasks::Model;
-use super::solve::weighted_line;
+use super::solve::{Form, weighted_fit};
 use crate::numeric::{fisher_f_quantile, fisher_f_sf, special::beta_inc_upper, special::ln_gamma};
 
 /// Lack-of-fit F test of a curve whose contents have replicate flasks.
@@ -59,8 +58,7 @@ impl LackOfFit {
             levels += 1.0;
             i = j;
         }
-        let through_zero = curve.model == Model::ThroughZero;
-        let p = if through_zero { 1.0 } else { 2.0 };
+        let p = curve.line.form.parameters() as f64;
         let dof = [levels - p, n as f64 - levels];
         if dof[0] < 1.0 || dof[1] < 1.0 {
             return None;
@@ -75,7 +73,7 @@ impl LackOfFit {
             0.0
         };
         let p_value = if f.is_finite() { fisher_f_sf(f, dof[0], dof[1]) } else { 0.0 };
-        let unit_sag = unit_sag(curve, &w, rss / (n as f64 - p), through_zero);
+        let unit_sag = unit_sag(curve, &w, rss / (n as f64 - p));
         Some(LackOfFit { f, dof, p_value, lack_of_fit_ss: lack, pure_error_ss: pure, unit_sag })
     }
 
@@ -103,12 +101,16 @@ impl fmt::Display for LackOfFit {
 }
 
 /// The sag that makes the non-centrality 1, as a share of the top response.
-fn unit_sag(curve: &Curve, w: &[f64], variance: f64, through_zero: bool) -> Option<f64> {
-    let low = if through_zero { 0.0 } else { curve.range[0] };
+fn unit_sag(curve: &Curve, w: &[f64], variance: f64) -> Option<f64> {
+    let form = curve.line.form;
+    if !matches!(form, Form::Line | Form::ThroughZero) {
+        return None;
+    }
+    let low = if form == Form::ThroughZero { 0.0 } else { curve.range[0] };
     let high = curve.range[1];
     let parabola: Vec<f64> =
         curve.x.iter().map(|&x| 4.0 * (x - low) * (high - x) / ((high - low) * (high - low))).collect();
-    let line = weighted_line(&curve.x, &parabola, w, through_zero);
+    let line = weighted_fit(form, &curve.x, &parabola, w, None);
     // What a sag of 1 adds to the non-centrality, in units of the variance at weight 1.
     let seen: f64 = (0..w.len()).map(|i| w[i] * (parabola[i] - line.fitted[i]).powi(2)).sum();
     let unit: f64 = w.iter().sum();

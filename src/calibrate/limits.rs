@@ -4,10 +4,11 @@ use std::fmt;
 
 use super::curve::Curve;
 use super::flasks::Weighting;
-use super::pivot::{Part, Pivot, value};
-use super::solve::line_polynomial;
+use super::function::quadratic_form;
+use super::pivot::{Part, Pivot, Variance};
+use super::solve::Form;
 use crate::error::{Error, ErrorKind, Result};
-use crate::numeric::{chi_squared_quantile, normal_quantile, student_t_quantile};
+use crate::numeric::{chi_squared_quantile, find_root, normal_quantile, student_t_quantile};
 
 /// Where the variance of one flask mean at content zero comes from.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -167,41 +168,49 @@ impl Curve {
     pub fn limits(&self, options: &LimitOptions) -> Result<Limits> {
         self.check_limits(options)?;
         let m = options.flasks as f64;
-        let (a, b) = (self.line.intercept, self.line.slope);
+        let function = self.line.function;
         let mut notes = Vec::new();
         // The variance of one flask mean: what is known or from blanks, then what the scatter adds with content.
         let (zero, zero_dof, source) = self.at_zero(options, &mut notes)?;
         let factor = self.scatter.factor;
         let dof = if self.scatter.dof > 0.0 { self.scatter.dof } else { f64::INFINITY };
-        let slope_of_sd: f64 = match self.weighting {
-            Weighting::TwoPart => factor,
-            Weighting::InverseSquare => factor / (b * b),
-            _ => 0.0,
+        let none = Variance::default();
+        let growing = match self.weighting {
+            Weighting::TwoPart => Variance { rise_square: factor, ..none },
+            Weighting::InverseSquare => Variance { content_square: factor, ..none },
+            Weighting::Inverse => Variance { content: factor, ..none },
+            Weighting::InverseResponse => Variance { response: factor, ..none },
+            _ => none,
         };
-        let growing = [0.0, 0.0, slope_of_sd * b * b];
         let equal = zero_dof.is_none();
-        let constant =
-            Part { variance: [zero / m, 0.0, 0.0], estimate: if equal { 0 } else { 1 }, dof: zero_dof.unwrap_or(dof) };
+        let constant = Variance::constant(zero / m);
         let estimated: Vec<f64> = self.scatter.shape.iter().map(|q| factor * q).collect();
         let (line_estimated, line_known) = (self.line.covariance(&estimated), self.line.covariance(&self.known));
-        let about_zero = Pivot {
-            response: 0.0,
-            slope: b,
-            parts: vec![
-                constant.clone(),
-                Part { variance: [0.0, 0.0, growing[2] / m], estimate: 0, dof },
-                Part { variance: line_polynomial(line_estimated), estimate: 0, dof },
-                Part { variance: line_polynomial(line_known), estimate: 2, dof: f64::INFINITY },
-            ],
+        let start = self.intercept();
+        let Some(mut about_zero) = Pivot::new(start, function, self.range) else {
+            return Err(Error::new(ErrorKind::Data, format!("{}: the curve has no content zero", self.whose(""))));
         };
+        about_zero.parts = vec![
+            Part { variance: constant, estimate: if equal { 0 } else { 1 }, dof: zero_dof.unwrap_or(dof) },
+            Part { variance: growing.times(1.0 / m), estimate: 0, dof },
+            Part { variance: Variance::of_curve(line_estimated), estimate: 0, dof },
+            Part { variance: Variance::of_curve(line_known), estimate: 2, dof: f64::INFINITY },
+        ];
+        let direction = about_zero.direction();
         let quantile = |tail: f64, x: f64| student_t_quantile(1.0 - tail, about_zero.dof(x));
         let lift = quantile(options.false_positive, 0.0) * libm::sqrt(about_zero.variance(0.0));
-        let critical_content = lift / b.abs();
+        let critical_response = start + lift * direction;
+        let critical_content = match function.as_line() {
+            Some((_, b)) => lift / b.abs(),
+            None => function.content_of(critical_response, about_zero.branch).unwrap_or(f64::INFINITY),
+        };
         let detection_limit = detection(&about_zero, lift, |x| quantile(options.false_negative, x));
         let detection_range = detection_limit.map(|limit| {
             let nu = about_zero.dof(limit);
             let z = normal_quantile(0.975);
-            let slope = z * libm::sqrt(line_estimated[2] + line_known[2]) / b.abs();
+            let steep = function.slope_gradient(limit);
+            let slope_variance = quadratic_form(&line_estimated, steep) + quadratic_form(&line_known, steep);
+            let slope = z * libm::sqrt(slope_variance) / function.slope(limit).abs();
             let spread = |p: f64| {
                 if nu.is_finite() { -0.5 * libm::log(chi_squared_quantile(p, nu.max(1.0)) / nu.max(1.0)) } else { 0.0 }
             };
@@ -211,15 +220,11 @@ impl Curve {
             };
             [end(0.975, -1.0), end(0.025, 1.0)]
         });
-        let mut whole = [zero / m, 0.0, growing[2] / m];
-        for part in [line_polynomial(line_estimated), line_polynomial(line_known)] {
-            for (sum, c) in whole.iter_mut().zip(part) {
-                *sum += c;
-            }
-        }
-        whole[2] += b * b * self.shared.iter().map(|s| s.relative_u * s.relative_u).sum::<f64>();
         let q = options.quantitation_relative_u;
-        let quantitation_limit = relative_content(whole, b, q);
+        let mut whole = about_zero.clone();
+        let shared: f64 = self.shared.iter().map(|s| s.relative_u * s.relative_u).sum();
+        whole.parts.push(Part { variance: Variance { shared, ..none }, estimate: 3, dof: f64::INFINITY });
+        let quantitation_limit = relative_content(&whole, q, critical_content);
         if detection_limit.is_none() {
             notes.push(LimitNote::NeverDetected);
         }
@@ -232,7 +237,7 @@ impl Curve {
         let nu = about_zero.dof(0.0);
         let plural = if options.flasks == 1 { "one flask".to_owned() } else { format!("the mean of {m} flasks") };
         Ok(Limits {
-            critical_response: a + lift * b.signum(),
+            critical_response,
             critical_content,
             detection_limit,
             detection_range,
@@ -296,9 +301,14 @@ impl Curve {
             kinds.push(("standard error of the intercept", s));
         }
         let mut out = Vec::new();
+        // Where the curve bends, s/b is taken at content 0; a power law has no slope there.
+        let slope = self.line.function.slope(0.0).abs();
+        if !(slope > 0.0 && slope.is_finite()) {
+            return out;
+        }
         for (s_name, s) in kinds {
             for factor in [3.3, 10.0] {
-                out.push(ConventionalLimit { factor, s_name, s, content: factor * s / self.line.slope.abs() });
+                out.push(ConventionalLimit { factor, s_name, s, content: factor * s / slope });
             }
         }
         out
@@ -336,6 +346,13 @@ impl Curve {
             )
             .hint("calibrate response on content"));
         }
+        if self.line.form == Form::LogLog {
+            return Err(Error::new(
+                ErrorKind::Data,
+                format!("{}: a line of logarithms has no content 0 and so no detection limit", self.whose("")),
+            )
+            .hint("declare a power law"));
+        }
         if self.dof < 3.0 {
             return Err(Error::new(
                 ErrorKind::Data,
@@ -347,13 +364,21 @@ impl Curve {
     }
 }
 
-/// The x with |b|·x = lift + t(x)·√V(x).
+/// The x with |f(x) - f(0)| = lift + t(x)·√V(x).
 fn detection(about_zero: &Pivot, lift: f64, t: impl Fn(f64) -> f64) -> Option<f64> {
-    let b = about_zero.slope.abs();
-    let short = |x: f64| lift + t(x) * libm::sqrt(about_zero.variance(x)) - b * x;
-    let mut low = lift / b;
+    let f = &about_zero.function;
+    let rise = |x: f64| (f.at(x) - f.at(0.0)).abs();
+    let short = |x: f64| lift + t(x) * libm::sqrt(about_zero.variance(x)) - rise(x);
+    let scale = match f.as_line() {
+        Some((_, b)) => lift / b.abs(),
+        None => f.content_of(about_zero.response + lift * about_zero.direction(), about_zero.branch)?,
+    };
+    let mut low = scale;
     let mut high = 2.0 * low;
     for _ in 0..60 {
+        if high > about_zero.branch[1] {
+            return None;
+        }
         if short(high) <= 0.0 {
             for _ in 0..60 {
                 let middle = 0.5 * (low + high);
@@ -367,15 +392,24 @@ fn detection(about_zero: &Pivot, lift: f64, t: impl Fn(f64) -> f64) -> Option<f6
     None
 }
 
-/// The content from which √V(x) ≤ q·b·x.
-fn relative_content(v: [f64; 3], b: f64, q: f64) -> Option<f64> {
-    let lead = v[2] - q * q * b * b;
-    if lead >= 0.0 {
+/// The content from which √V(x)/|f'(x)| ≤ q·x; sought upwards from `near`.
+fn relative_content(whole: &Pivot, q: f64, near: f64) -> Option<f64> {
+    let f = &whole.function;
+    let missing = |x: f64| libm::sqrt(whole.variance(x)) - q * f.relative_slope(x).abs();
+    let mut low = 1e-3 * near;
+    if !(low > 0.0 && low.is_finite()) {
         return None;
     }
-    // lead·x² + v₁x + v₀ = 0 with lead < 0 < v₀ has one positive root; the form keeps its digits.
-    let root = libm::sqrt(v[1] * v[1] - 4.0 * lead * v[0]);
-    let x = if v[1] > 0.0 { -(v[1] + root) / (2.0 * lead) } else { 2.0 * v[0] / (root - v[1]) };
-    debug_assert!((value(v, x) - (q * b * x).powi(2)).abs() <= 1e-6 * (q * b * x).powi(2) + f64::MIN_POSITIVE);
-    Some(x)
+    let mut high = low;
+    for _ in 0..60 {
+        if missing(high) <= 0.0 {
+            return if high == low { Some(high) } else { find_root(missing, low, high, 1e-14 * high).ok() };
+        }
+        low = high;
+        high *= 2.0;
+        if high > whole.branch[1] {
+            return None;
+        }
+    }
+    None
 }

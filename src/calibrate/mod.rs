@@ -10,6 +10,7 @@
 mod curve;
 mod doubts;
 mod flasks;
+mod function;
 mod inverse;
 mod lack_of_fit;
 mod limits;

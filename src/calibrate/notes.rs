@@ -57,6 +57,11 @@ pub enum CurveNote {
     },
     /// Content was regressed on response.
     RegressedOnResponse,
+    /// A quadratic rises and falls within its own range.
+    TurnsInRange {
+        /// Content at which it turns.
+        at: f64,
+    },
 }
 
 impl fmt::Display for CurveNote {
@@ -111,6 +116,11 @@ impl fmt::Display for CurveNote {
                 "a line with an intercept would have {intercept:.4e} (p = {p_value:.4}): \
                  the line through zero is in doubt; declare a line with intercept"
             ),
+            TurnsInRange { at } => write!(
+                f,
+                "the curve turns at a content of {at:.4e}, inside its range: beyond it one response has two contents \
+                 and none is given; leave the highest levels out with a reason, or dilute"
+            ),
             RegressedOnResponse => f.write_str(
                 "content was regressed on response, as declared, for comparison with published recipes; \
                  it pulls contents towards the middle of the standards",
@@ -150,8 +160,13 @@ pub enum InverseNote {
         /// Content of the highest standard.
         highest: f64,
     },
-    /// Weights 1/x² do not hold below the lowest standard.
+    /// Weights 1/x², 1/x or 1/y do not hold below the lowest standard.
     WeightsEndBelowRange,
+    /// The response lies beyond the highest or lowest that the curve reaches.
+    NotReached {
+        /// The content at which the curve turns.
+        turn: f64,
+    },
     /// Flask means of standards and sample rest on different numbers of shots.
     DifferentShots {
         /// Shots per standard flask.
@@ -211,8 +226,13 @@ impl fmt::Display for InverseNote {
                 "above the highest standard ({highest:.6}): dilute the sample into the range and inject it again"
             ),
             WeightsEndBelowRange => f.write_str(
-                "weights 1/x² say nothing below the lowest standard: no uncertainty is given there; \
+                "weights 1/x², 1/x and 1/y say nothing below the lowest standard: no uncertainty is given there; \
                  use the two-part variance",
+            ),
+            NotReached { turn } => write!(
+                f,
+                "the curve does not reach this response; it turns at a content of {turn:.6}, which is given instead, \
+                 without uncertainty: dilute the sample into the range and inject it again"
             ),
             DifferentShots { standards, sample } => write!(
                 f,

@@ -11,7 +11,9 @@
 //! covers 0.97 to 0.98 where the known part rules and 0.93 at the top; with ν and Welch-Satterthwaite over the
 //! known and the estimated part 0.94 to 0.96.
 
-use super::solve::{Line, weighted_line};
+use super::function::Function;
+use super::pivot::Variance;
+use super::solve::{Fitted, Form, weighted_fit};
 use crate::numeric::find_root;
 
 /// The shape Q of the estimated part.
@@ -19,9 +21,13 @@ use crate::numeric::find_root;
 pub(super) enum Shape {
     /// Q = 1.
     Constant,
+    /// Q = x.
+    Content,
     /// Q = x².
     ContentSquare,
-    /// Q = f², f = a + b·x.
+    /// Q = f, the fitted response.
+    Response,
+    /// Q = f².
     ResponseSquare,
     /// Q one per flask.
     PerFlask(Vec<f64>),
@@ -32,20 +38,30 @@ impl Shape {
     fn of(&self, i: usize, x: f64, f: f64) -> f64 {
         match self {
             Shape::Constant => 1.0,
+            Shape::Content => x,
             Shape::ContentSquare => x * x,
+            Shape::Response => f.abs(),
             Shape::ResponseSquare => f * f,
             Shape::PerFlask(q) => q[i],
         }
     }
 
-    /// Q as a polynomial in x along the line a + b·x; `own` is a sample's own Q where each flask has one.
-    pub(super) fn polynomial(&self, a: f64, b: f64, own: f64) -> [f64; 3] {
+    /// Q as it grows with the content; `own` is a sample's own Q where each flask has one.
+    pub(super) fn variance(&self, own: f64) -> Variance {
+        let none = Variance::default();
         match self {
-            Shape::Constant => [1.0, 0.0, 0.0],
-            Shape::ContentSquare => [0.0, 0.0, 1.0],
-            Shape::ResponseSquare => [a * a, 2.0 * a * b, b * b],
-            Shape::PerFlask(_) => [own, 0.0, 0.0],
+            Shape::Constant => Variance::constant(1.0),
+            Shape::Content => Variance { content: 1.0, ..none },
+            Shape::ContentSquare => Variance { content_square: 1.0, ..none },
+            Shape::Response => Variance { response: 1.0, ..none },
+            Shape::ResponseSquare => Variance { response_square: 1.0, ..none },
+            Shape::PerFlask(_) => Variance::constant(own),
         }
+    }
+
+    /// True where Q follows the curve that is sought.
+    fn follows_the_curve(&self) -> bool {
+        matches!(self, Shape::Response | Shape::ResponseSquare)
     }
 }
 
@@ -57,7 +73,7 @@ pub(super) struct Standards<'a> {
     /// K of each flask.
     pub(super) known: &'a [f64],
     pub(super) shape: &'a Shape,
-    pub(super) through_zero: bool,
+    pub(super) form: Form,
 }
 
 /// The flasks of a sample, which tell on φ through their scatter about their own mean.
@@ -73,16 +89,16 @@ pub(super) struct SampleScatter {
     pub(super) shape: f64,
 }
 
-/// φ, what it is worth, and the line fitted with it.
+/// φ, what it is worth, and the curve fitted with it.
 #[derive(Clone, Debug)]
 pub(super) struct Scatter {
     /// φ ≥ 0.
     pub(super) factor: f64,
     /// Degrees of freedom ν of φ; 0 where φ is 0.
     pub(super) dof: f64,
-    /// The line with weights 1/v.
-    pub(super) line: Line,
-    /// Weights the line was fitted with, 1/v up to a common factor.
+    /// The curve with weights 1/v.
+    pub(super) line: Fitted,
+    /// Weights the curve was fitted with, 1/v up to a common factor.
     pub(super) weights: Vec<f64>,
     /// v of each standard.
     pub(super) variance: Vec<f64>,
@@ -92,7 +108,7 @@ pub(super) struct Scatter {
 
 impl Standards<'_> {
     fn parameters(&self) -> f64 {
-        if self.through_zero { 1.0 } else { 2.0 }
+        self.form.parameters() as f64
     }
 
     /// Estimates φ from the standards, and from a sample's own flasks where given.
@@ -126,11 +142,11 @@ impl Standards<'_> {
         if let Some(s) = sample.filter(|s| s.shape > 0.0) {
             high = f64::max(high, 4.0 * s.sum_of_squares / s.shape);
         }
-        let mut fitted = rough.line.fitted;
+        let mut near = rough.line;
         let mut score = |factor: f64| {
-            let s = self.at_from(factor, &fitted);
+            let s = self.at_from(factor, Some(&near));
             let value = factor * self.score(&s, sample);
-            fitted = s.line.fitted;
+            near = s.line;
             value
         };
         for _ in 0..60 {
@@ -146,7 +162,7 @@ impl Standards<'_> {
         } else {
             find_root(|z| score(libm::exp(z)), libm::log(low), libm::log(high), 1e-13).map_or(low, libm::exp)
         };
-        let mut s = self.at_from(factor, &fitted);
+        let mut s = self.at_from(factor, Some(&near));
         if factor > low {
             s.dof = self.degrees_of_freedom(&s, sample);
         }
@@ -183,27 +199,32 @@ impl Standards<'_> {
         sum
     }
 
-    /// The line at a given φ; where Q depends on the line itself, repeated until it stands.
+    /// The curve at a given φ; where Q depends on the curve itself, repeated until it stands.
     fn at(&self, factor: f64) -> Scatter {
-        self.at_from(factor, self.y)
+        self.at_from(factor, None)
     }
 
-    /// The same, from responses near the fitted ones.
-    fn at_from(&self, factor: f64, near: &[f64]) -> Scatter {
+    /// The same, from a curve near the one sought.
+    fn at_from(&self, factor: f64, near: Option<&Fitted>) -> Scatter {
         let n = self.x.len();
-        let mut fitted = near.to_vec();
+        let mut fitted = near.map_or_else(|| self.y.to_vec(), |f| f.fitted.clone());
+        let mut function: Option<Function> = near.map(|f| f.function);
         let floor = self.floor();
-        let rounds = if *self.shape == Shape::ResponseSquare { 30 } else { 1 };
+        let rounds = match (self.form, self.shape.follows_the_curve()) {
+            (Form::Power, _) => 100,
+            (_, true) => 30,
+            _ => 1,
+        };
         let mut round = 0;
         loop {
             let shape: Vec<f64> = (0..n).map(|i| self.shape.of(i, self.x[i], fitted[i])).collect();
             let variance: Vec<f64> = (0..n).map(|i| (self.known[i] + factor * shape[i]).max(floor)).collect();
             let weights: Vec<f64> = variance.iter().map(|v| 1.0 / v).collect();
-            let line = weighted_line(self.x, self.y, &weights, self.through_zero);
-            let next = line.fitted.clone();
-            let moved = next.iter().zip(&fitted).map(|(a, b)| (a - b) * (a - b)).sum::<f64>();
-            let size = next.iter().map(|a| a * a).sum::<f64>();
-            fitted = next;
+            let line = weighted_fit(self.form, self.x, self.y, &weights, function);
+            let moved = line.fitted.iter().zip(&fitted).map(|(a, b)| (a - b) * (a - b)).sum::<f64>();
+            let size = line.fitted.iter().map(|a| a * a).sum::<f64>();
+            fitted.clone_from(&line.fitted);
+            function = Some(line.function);
             round += 1;
             if round >= rounds || moved <= 1e-24 * size {
                 return Scatter { factor, dof: 0.0, line, weights, variance, shape };
@@ -222,6 +243,8 @@ impl Standards<'_> {
         let y = self.y.iter().fold(0.0_f64, |m, y| m.max(y.abs()));
         let q = match self.shape {
             Shape::Constant => 1.0,
+            Shape::Content => self.x.iter().fold(0.0_f64, |m, x| m.max(*x)),
+            Shape::Response => y,
             Shape::ContentSquare => self.x.iter().fold(0.0_f64, |m, x| m.max(x * x)),
             Shape::ResponseSquare => y * y,
             Shape::PerFlask(q) => q.iter().fold(0.0_f64, |m, q| m.max(*q)),

@@ -291,11 +291,17 @@ fn integration(config: &StudyConfig) -> Vec<String> {
     let model = match q.model {
         ModelChoice::Line => "a straight line with intercept",
         ModelChoice::ThroughZero => "a straight line through zero",
+        ModelChoice::Quadratic => "a quadratic curve",
+        ModelChoice::PowerLaw => "a power law",
+        ModelChoice::LogLog => "a straight line of logarithms",
         ModelChoice::InverseRegressionLine => "a regression of content on response (for comparison only)",
     };
     let weights = match q.weights {
         WeightChoice::TwoPart => "weights from the two-part variance",
+        WeightChoice::Inverse => "weights 1/x",
+        WeightChoice::InverseResponse => "weights 1/y",
         WeightChoice::InverseSquare => "weights 1/x²",
+        WeightChoice::Replicates => "weights 1/s² of each level's flasks",
         WeightChoice::None => "no weights",
     };
     let against = match (q.by, &q.internal_standard) {

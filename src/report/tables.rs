@@ -109,10 +109,16 @@ fn calibration(c: &CalibrationResult, figures: &[ReportFigure]) -> CalibrationPa
         fact("content", format!("x, {}", c.x_label)),
         fact("model", c.model.clone()),
         fact("weights", c.weights.clone()),
-        fact("slope", format!("{}{}", text(slope), per_unit(of_unit, on_unit))),
     ];
+    if slope.is_some() {
+        facts.push(fact("slope", format!("{}{}", text(slope), per_unit(of_unit, on_unit))));
+    }
     if intercept.is_some() {
         facts.push(fact("intercept", format!("{}{}", text(intercept), unit(of_unit))));
+    }
+    // What a curve that bends has besides, in units of y and x as they stand above.
+    for k in c.coefficients.iter().filter(|k| !["slope", "intercept"].contains(&k.name.as_str())) {
+        facts.push(fact(&k.name, text(coefficient(&k.name))));
     }
     facts.push(fact(
         "residual standard deviation",
@@ -204,6 +210,19 @@ fn per_unit(y: &str, x: &str) -> String {
 
 /// `y = a + b x`; the other way round where content was regressed on response.
 fn equation(c: &CalibrationResult, intercept: Option<f64>, slope: Option<f64>) -> String {
+    let named = |wanted: &str| c.coefficients.iter().find(|k| k.name == wanted).map(|k| k.value);
+    if let (Some(a), Some(b), Some(c)) = (intercept, slope, named("curvature")) {
+        let term = |v: f64, x: &str| format!(" {} {} {x}", if v < 0.0 { "−" } else { "+" }, significant(v.abs(), 5));
+        return format!("y = {}{}{}", significant(a, 4), term(b, "x"), term(c, "x²"));
+    }
+    if let Some(n) = named("exponent") {
+        let n = significant(n, 4);
+        return match (named("factor"), named("logarithm of the factor")) {
+            (Some(a), _) => format!("y = {} x^{n}", significant(a, 5)),
+            (_, Some(k)) => format!("ln y = {} + {n} ln x", significant(k, 5)),
+            _ => MISSING.to_owned(),
+        };
+    }
     let (of, on) = if is_inverse(c) { ("x", "y") } else { ("y", "x") };
     let right = match (intercept, slope) {
         (Some(a), Some(b)) => {

@@ -193,7 +193,7 @@ impl Study {
                     residual: Some(p.residual),
                     standardised_residual: p.standardised_residual,
                     leverage: p.leverage,
-                    back_calculated: Some(p.back_calculated),
+                    back_calculated: p.back_calculated,
                     deviation_percent: p.deviation_percent,
                     excluded: p.flask.excluded.clone(),
                 })

@@ -73,11 +73,17 @@ impl Study {
             model: match q.model {
                 ModelChoice::Line => Model::Line,
                 ModelChoice::ThroughZero => Model::ThroughZero,
+                ModelChoice::Quadratic => Model::Quadratic,
+                ModelChoice::PowerLaw => Model::PowerLaw,
+                ModelChoice::LogLog => Model::LogLog,
                 ModelChoice::InverseRegressionLine => Model::InverseRegressionLine,
             },
             weighting: match q.weights {
                 WeightChoice::TwoPart => Weighting::TwoPart,
+                WeightChoice::Inverse => Weighting::Inverse,
+                WeightChoice::InverseResponse => Weighting::InverseResponse,
                 WeightChoice::InverseSquare => Weighting::InverseSquare,
+                WeightChoice::Replicates => Weighting::Replicates,
                 WeightChoice::None => Weighting::None,
             },
             level: q.level,

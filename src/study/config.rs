@@ -441,6 +441,12 @@ pub enum ModelChoice {
     Line,
     /// Straight line through zero.
     ThroughZero,
+    /// Quadratic; 5 levels or more.
+    Quadratic,
+    /// a·contentⁿ, as the areas of a semiconductor sensor follow.
+    PowerLaw,
+    /// Straight line of logarithms: relative scatter equal everywhere, nothing at zero.
+    LogLog,
     /// Content regressed on response: for comparison with published recipes only.
     InverseRegressionLine,
 }
@@ -452,8 +458,14 @@ pub enum WeightChoice {
     /// The two-part variance: u(area)² + (ρ·response)².
     #[default]
     TwoPart,
+    /// 1/x.
+    Inverse,
+    /// 1/y.
+    InverseResponse,
     /// 1/x².
     InverseSquare,
+    /// 1/s² of the flasks of each level; 10 flasks a level or more.
+    Replicates,
     /// None.
     None,
 }

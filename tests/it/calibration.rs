@@ -12,6 +12,7 @@ use vialbook::calibrate::{
 
 mod amounts;
 mod coverage;
+mod curves;
 mod simulated;
 
 /// A reference file.

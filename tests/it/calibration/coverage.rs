@@ -4,7 +4,7 @@
 
 use super::simulated::{Coverage, Scenario};
 use vialbook::calibrate::{
-    CalibrationOptions, Curve, CurveNote, Flask, InverseNote, LimitOptions, Unknown, Weighting, ZeroVariance,
+    CalibrationOptions, Curve, CurveNote, Flask, InverseNote, LimitOptions, Model, Unknown, Weighting, ZeroVariance,
 };
 use vialbook::numeric::Xoshiro256PlusPlus;
 
@@ -69,6 +69,52 @@ fn weights_of_the_inverse_square_cover_proportional_scatter() {
         ..Scenario::house(&[2.0, 4.0, 6.0, 8.0, 10.0], 0.0)
     };
     covers("1/x²", &s, 5.0, 0.94, 0.96);
+}
+
+#[test]
+fn a_declared_quadratic_covers_inside_at_the_edge_and_near_zero() {
+    let bent = Scenario { model: Model::Quadratic, bend: 0.2, ..Scenario::house(&[2.0, 4.0, 6.0, 8.0, 10.0], 0.0141) };
+    for content in [1.0, 5.0, 10.0] {
+        covers(&format!("quadratic, two-part, at {content}"), &bent, content, 0.935, 0.965);
+    }
+    let equal = Scenario { model: Model::Quadratic, bend: 0.3, ..Scenario::equal(0.0, 3) };
+    for content in [100.0, 250.0, 500.0] {
+        covers(&format!("quadratic, equal weights, at {content}"), &equal, content, 0.94, 0.96);
+    }
+}
+
+#[test]
+fn a_power_law_and_its_logarithms_cover() {
+    let levels = [0.3, 1.0, 3.0, 10.0, 30.0];
+    let power = Scenario { model: Model::PowerLaw, exponent: 0.6, ..Scenario::house(&levels, 0.0424) };
+    for content in [0.3, 3.0, 30.0] {
+        covers(&format!("power law, at {content}"), &power, content, 0.935, 0.965);
+    }
+    let logs = Scenario { model: Model::LogLog, noise: 0.0, ..power };
+    for content in [0.3, 3.0, 30.0] {
+        covers(&format!("logarithms, at {content}"), &logs, content, 0.94, 0.96);
+    }
+}
+
+/// Variance proportional to the content: the weights 1/x and 1/y are right.
+#[test]
+fn weights_of_one_over_content_and_response_cover() {
+    for weighting in [Weighting::Inverse, Weighting::InverseResponse] {
+        let options = CalibrationOptions::weighted(weighting.clone());
+        let mut covered = 0;
+        for i in 0..DRAWS {
+            let mut random = Xoshiro256PlusPlus::stream(23, i as u64);
+            let mut y = |x: f64| x + 0.03 * x.sqrt() * random.normal();
+            let flasks: Vec<Flask> = (2..12).map(|k| f64::from(k / 2)).map(|x| Flask::reading("S", x, y(x))).collect();
+            let curve = Curve::fit(&flasks, &options).expect("fit");
+            let sample: Vec<f64> = (0..3).map(|_| y(3.0)).collect();
+            let found = curve.invert(&Unknown::from_flasks("sample", &sample)).expect("inverse");
+            covered += usize::from(found.interval[0] <= Some(3.0) && found.interval[1] >= Some(3.0));
+        }
+        let share = covered as f64 / DRAWS as f64;
+        println!("{:10} {share:.3}", weighting.words());
+        assert!((0.932..0.968).contains(&share), "{}: {share}", weighting.words());
+    }
 }
 
 /// The control: shots taken for flasks cover far less, so the tests above can fail.

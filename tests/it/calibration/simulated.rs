@@ -2,7 +2,7 @@
 //!
 //! Used by the coverage tests and by the coverage bench.
 
-use vialbook::calibrate::{CalibrationOptions, Curve, Flask, Inverse, SharedSource, Unknown, Weighting};
+use vialbook::calibrate::{CalibrationOptions, Curve, Flask, Inverse, Model, SharedSource, Unknown, Weighting};
 use vialbook::numeric::Xoshiro256PlusPlus;
 
 /// How errors are distributed.
@@ -49,6 +49,12 @@ pub(crate) struct Scenario {
     pub(crate) noise_claimed: f64,
     /// Weights used.
     pub(crate) weighting: Weighting,
+    /// Curve declared.
+    pub(crate) model: Model,
+    /// Share of the top response by which the true curve falls short of a line at its top.
+    pub(crate) bend: f64,
+    /// Exponent of the true curve.
+    pub(crate) exponent: f64,
     /// Distribution of errors.
     pub(crate) errors: Errors,
 }
@@ -72,6 +78,9 @@ impl Scenario {
             stock_declared: true,
             noise_claimed: 1.0,
             weighting: Weighting::TwoPart,
+            model: Model::Line,
+            bend: 0.0,
+            exponent: 1.0,
             errors: Errors::Normal,
         }
     }
@@ -100,13 +109,22 @@ impl Scenario {
         z / chi.sqrt() // t₃ over its standard deviation √3: z/√(χ²/3)/√3
     }
 
+    /// Response of a content.
+    fn response(&self, content: f64) -> f64 {
+        if self.exponent != 1.0 {
+            return content.abs().powf(self.exponent).copysign(content);
+        }
+        let top = self.levels.iter().copied().fold(0.0, f64::max);
+        content * (1.0 - self.bend * content / top)
+    }
+
     /// Shots of one flask whose true content is `content`; `sensitivity` multiplies the response.
     fn flask(&self, content: f64, sensitivity: f64, shots: usize, random: &mut Xoshiro256PlusPlus) -> Vec<f64> {
         let made =
             content * (1.0 + self.flask_relative * self.error(random)) + self.flask_constant * self.error(random);
         (0..shots)
             .map(|_| {
-                let seen = made * sensitivity * (1.0 + self.shot_relative * self.error(random));
+                let seen = self.response(made) * sensitivity * (1.0 + self.shot_relative * self.error(random));
                 seen + self.shot_constant * self.error(random) + self.noise * self.error(random)
             })
             .collect()
@@ -114,7 +132,8 @@ impl Scenario {
 
     /// Options in force.
     pub(crate) fn options(&self) -> CalibrationOptions {
-        let mut options = CalibrationOptions::weighted(self.weighting.clone());
+        let mut options =
+            CalibrationOptions { model: self.model, ..CalibrationOptions::weighted(self.weighting.clone()) };
         if self.stock > 0.0 && self.stock_declared {
             options.shared.push(SharedSource::new("stock", self.stock));
         }
