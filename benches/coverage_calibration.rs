@@ -3,12 +3,12 @@
 //! `cargo bench --bench coverage_calibration -- [draws] [limits]`; 20,000 draws by default; `limits` shows only those.
 #![allow(clippy::print_stdout, missing_docs)] // its table is what it is for
 
-use vialbook::calibrate::{LimitOptions, Weighting, ZeroVariance};
+use vialbook::calibrate::{CalibrationOptions, Curve, Flask, LimitOptions, Model, Weighting, ZeroVariance};
 use vialbook::numeric::Xoshiro256PlusPlus;
 
 #[path = "../tests/it/calibration/simulated.rs"]
 mod simulated;
-use simulated::{Coverage, Errors, Scenario};
+use simulated::{Coverage, Errors, Order, Scenario};
 
 fn main() {
     let draws: usize = std::env::args().skip(1).find_map(|a| a.parse().ok()).unwrap_or(20_000);
@@ -87,6 +87,37 @@ fn main() {
         }
     }
 
+    println!("\nquadratic declared, true curve 20 % below its line at the top (gate 0.935 to 0.965)");
+    for (flasks, m) in [(1, 2), (2, 3), (3, 3)] {
+        let s = Scenario { model: Model::Quadratic, bend: 0.2, flasks, sample_flasks: m, ..wide.clone() };
+        for x in [0.0, 1.0, 2.0, 5.0, 10.0] {
+            row(&format!("two-part, {flasks} flasks a level, sample of {m}"), &s, x, draws);
+        }
+    }
+    println!("quadratic, equal scatter and weights (gate 0.94 to 0.96)");
+    let bent = Scenario { model: Model::Quadratic, bend: 0.3, ..Scenario::equal(0.0, 3) };
+    for x in [100.0, 250.0, 500.0] {
+        row("5 levels x 2 flasks, 30 % bend", &bent, x, draws);
+    }
+    println!("quadratic, near its detection limit: noise 0.14, standards at 1, 2, 5, 10, 20 detection limits");
+    let near = Scenario { model: Model::Quadratic, bend: 0.2, ..Scenario::house(trace[0].1, 0.1414) };
+    for x in [0.0, 0.33, 1.0, 3.3, 6.6] {
+        row("two-part", &near, x, draws);
+    }
+    println!("power law of exponent 0.6, levels 0.3 to 30");
+    for (model, noise, text) in
+        [(Model::PowerLaw, 0.0424, "power law, two-part"), (Model::LogLog, 0.0, "logarithms, no noise")]
+    {
+        let s = Scenario { model, noise, exponent: 0.6, ..decades.clone() };
+        for x in [0.3, 3.0, 30.0] {
+            row(text, &s, x, draws);
+        }
+    }
+    println!("a line declared where the truth bends by 5 % (printed, not gated)");
+    for x in [2.0, 5.0, 10.0] {
+        row("line", &Scenario { bend: 0.05, ..wide.clone() }, x, draws);
+    }
+
     println!("\nwhat the model does not know (printed, not gated)");
     for (errors, text) in
         [(Errors::T3, "t₃ errors"), (Errors::BadFlask, "one standard 10 % off"), (Errors::Drift, "5 % drift")]
@@ -106,7 +137,57 @@ fn main() {
         row(&format!("equal weights, standards 2 shots, sample {shots}"), &s, 250.0, draws);
     }
 
+    doubts(draws.min(2000));
     limits(draws);
+}
+
+/// How often each doubt is raised: on good studies, and where there is reason to.
+fn doubts(draws: usize) {
+    println!("\ndoubts at 5 %, {draws} draws: residual tests adjusted after Holm among themselves; drift by itself");
+    println!("{:58} {:>9} {:>8} {:>10}", "", "residuals", "drift", "± MC");
+    let house = Scenario::house(&[2.0, 4.0, 6.0, 8.0, 10.0], 0.0141);
+    let mixed = Scenario { order: Order::Mixed, ..house.clone() };
+    let drifting = |s: &Scenario, drift: f64| Scenario { errors: Errors::Drift, drift, ..s.clone() };
+    let cases = [
+        ("good, levels rising", house.clone()),
+        ("good, levels mixed", mixed.clone()),
+        ("t₃ errors, levels mixed", Scenario { errors: Errors::T3, ..mixed.clone() }),
+        ("bend of 5 %", Scenario { bend: 0.05, ..mixed.clone() }),
+        ("bend of 10 %", Scenario { bend: 0.1, ..mixed.clone() }),
+        ("one standard 10 % off", Scenario { errors: Errors::BadFlask, ..mixed.clone() }),
+        ("equal weights on proportional scatter", Scenario { weighting: Weighting::None, noise: 0.0, ..mixed.clone() }),
+        ("drift of 2 %, levels mixed", drifting(&mixed, -0.02)),
+        ("drift of 5 %, levels mixed", drifting(&mixed, -0.05)),
+        ("drift of 5 %, levels rising", drifting(&house, -0.05)),
+    ];
+    for (name, s) in cases {
+        let (mut residuals, mut drift) = (0, 0);
+        for i in 0..draws {
+            let mut random = Xoshiro256PlusPlus::stream(19, i as u64);
+            let curve = s.curve(&mut random);
+            let tests = curve.residual_tests();
+            let smallest = tests.iter().map(|t| t.p_value).fold(1.0, f64::min) * tests.len() as f64;
+            residuals += usize::from(smallest < 0.05);
+            let sample = s.timed_sample(5.0, &mut random);
+            drift += usize::from(curve.drift(&[sample]).is_some_and(|d| d.p_value < 0.05));
+        }
+        let share = |k: usize| k as f64 / draws as f64;
+        println!("{name:58} {:9.3} {:8.3} {:10.4}", share(residuals), share(drift), (0.0475 / draws as f64).sqrt());
+    }
+    println!("\nresidual tests on good lines of equal scatter, any of them at 5 % after Holm");
+    for n in [10_usize, 15, 30] {
+        let mut alarms = 0;
+        for i in 0..draws * 5 {
+            let mut random = Xoshiro256PlusPlus::stream(29, i as u64);
+            let x = (0..n).map(|i| 1.0 + (i / 2) as f64);
+            let flasks: Vec<Flask> = x.map(|x| Flask::reading("S", x, 3.0 + 2.0 * x + 0.1 * random.normal())).collect();
+            let tests =
+                Curve::fit(&flasks, &CalibrationOptions::weighted(Weighting::None)).expect("fit").residual_tests();
+            alarms += usize::from(tests.iter().map(|t| t.p_value).fold(1.0, f64::min) * (tests.len() as f64) < 0.05);
+        }
+        let n_draws = (draws * 5) as f64;
+        println!("{n:4} flasks {:53.3} {:19.4}", alarms as f64 / n_draws, (0.0475 / n_draws).sqrt());
+    }
 }
 
 fn row(name: &str, scenario: &Scenario, content: f64, draws: usize) {

@@ -153,7 +153,7 @@ pub struct CalibrationResult {
     pub y_label: String,
     /// Unit of y.
     pub y_unit: String,
-    /// Coefficients: intercept (where the model has one), slope.
+    /// Coefficients: intercept (where the model has one), slope, and what a curve that bends has besides.
     pub coefficients: Vec<Coefficient>,
     /// Their standard errors in the same order; `null` where there are none.
     pub standard_errors: Vec<Option<f64>>,
@@ -171,6 +171,21 @@ pub struct CalibrationResult {
     pub range: [f64; 2],
     /// Lack-of-fit test.
     pub lack_of_fit: Option<LackOfFitResult>,
+    /// Tests of the residuals; empty with too few degrees of freedom. p-values are not adjusted for their number.
+    #[serde(default)]
+    pub residual_tests: Vec<ResidualTestResult>,
+    /// A mistake that would explain most of the scatter, in words; to be looked at where a test warns.
+    #[serde(default)]
+    pub suspicion: Option<String>,
+    /// Change of the sensitivity over the injections; `null` where it cannot be asked.
+    #[serde(default)]
+    pub drift: Option<DriftResult>,
+    /// The intercept beside the blank; `null` where the curve has none.
+    #[serde(default)]
+    pub intercept_check: Option<InterceptResult>,
+    /// Relative standard error of the back-calculated contents in %.
+    #[serde(default)]
+    pub relative_standard_error_percent: Option<f64>,
     /// Whether volume cancels in the ratio (internal standard only).
     pub volume_cancels: Option<VolumeCancelsResult>,
     /// Critical content: above it a component is called detected.
@@ -194,7 +209,7 @@ pub struct CalibrationResult {
 /// A coefficient of a calibration.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Coefficient {
-    /// "intercept" or "slope".
+    /// Such as "intercept" or "slope".
     pub name: String,
     /// Its value.
     pub value: f64,
@@ -211,6 +226,61 @@ pub struct LackOfFitResult {
     pub p_value: f64,
     /// What it could have found, in words.
     pub power: Option<String>,
+}
+
+/// A test of a calibration's residuals.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ResidualTestResult {
+    /// What it asks, such as "curvature".
+    pub question: String,
+    /// The statistic.
+    pub statistic: f64,
+    /// What the statistic is, such as "F(1, 7)".
+    pub statistic_name: String,
+    /// p-value of this one test.
+    pub p_value: f64,
+    /// What was seen.
+    pub evidence: String,
+    /// What to do where it warns.
+    pub next: String,
+}
+
+/// How the sensitivity changes from the first injection to the last.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct DriftResult {
+    /// Relative change.
+    pub change: f64,
+    /// Its standard error.
+    pub u: f64,
+    /// Degrees of freedom.
+    pub dof: f64,
+    /// p-value of no change.
+    pub p_value: f64,
+    /// Change that would be found with 80 % power.
+    pub detectable: f64,
+    /// True where the order of the injections lets drift pass for a property of the curve.
+    pub hidden: bool,
+}
+
+/// An intercept beside its blank.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct InterceptResult {
+    /// p-value: of the blank's response where the blank shows, otherwise of 0.
+    pub p_value: f64,
+    /// p-value of 0.
+    pub p_zero: f64,
+    /// Response of the blank in the compound's window.
+    pub blank: Option<f64>,
+    /// Its standard uncertainty.
+    pub blank_u: Option<f64>,
+    /// "no blank", "beside an empty blank", "analyte of the matrix" or "other than the blank".
+    pub meaning: String,
+    /// Content that the standards' matrix holds of its own, in units of x.
+    pub native_content: Option<f64>,
+    /// Its standard uncertainty.
+    pub native_content_u: Option<f64>,
+    /// In words.
+    pub evidence: String,
 }
 
 /// Whether the injected volume cancels in the ratio to the internal standard.
@@ -247,6 +317,9 @@ pub struct CalibrationPoint {
     pub standardised_residual: Option<f64>,
     /// Leverage.
     pub leverage: Option<f64>,
+    /// Cook's distance; to be looked at, no alarm.
+    #[serde(default)]
+    pub cooks_distance: Option<f64>,
     /// Content calculated back from the response.
     pub back_calculated: Option<f64>,
     /// Its deviation from the stated content in %.

@@ -21,8 +21,8 @@ pub struct Flask {
     pub response_u: f64,
     /// The shots one by one, for drawing and for the variance components; may be empty.
     pub shot_responses: Vec<f64>,
-    /// Place in the order of the day: number of the injection, or hours, as a mean over its shots; `None` where not known.
-    pub order: Option<f64>,
+    /// When each shot was injected, as the number of the injection or in hours; empty where not known.
+    pub shot_order: Vec<f64>,
     /// Why the flask is left out; such a flask is kept and drawn hollow, never used.
     pub excluded: Option<String>,
 }
@@ -47,7 +47,7 @@ impl Flask {
             shots: shots.len(),
             response_u: libm::sqrt(shot_u.iter().map(|u| u * u).sum::<f64>()) / k,
             shot_responses: shots.to_vec(),
-            order: None,
+            shot_order: Vec::new(),
             excluded: None,
         }
     }

@@ -174,7 +174,7 @@ impl Inverse {
     }
 
     /// u, dof and interval from the pivot as it now stands; `u` stays withheld where it was.
-    fn conclude(&mut self) {
+    pub(super) fn conclude(&mut self) {
         let Some(pivot) = &self.pivot else { return };
         let dof = pivot.dof(self.content);
         self.dof = dof.is_finite().then_some(dof);
@@ -375,6 +375,14 @@ impl Curve {
         out.pivot = Some(pivot);
     }
 
+    /// Q at a fitted response.
+    pub(super) fn shape_at(&self, response: f64) -> f64 {
+        let content = self.line.function.content_of(response, self.line.function.branch(self.range));
+        let content = content.unwrap_or(self.range[1]);
+        let own = if self.weighting == Weighting::Replicates { between(&self.levels, content) } else { 1.0 };
+        self.shape.variance(own).at(&self.line.function, content).max(0.0)
+    }
+
     /// The prediction of content regressed on response: its variance does not depend on the content.
     fn regressed(&self, out: &mut Inverse, m: f64) {
         out.notes.push(InverseNote::RegressedOnResponse);
@@ -425,7 +433,11 @@ impl Curve {
 }
 
 /// Adds (b·x)²·u² for each source to a pivot, and its contribution.
-fn add_shared(pivot: &mut Pivot, contributions: &mut Vec<Contribution>, sources: &[SharedSource]) -> Result<()> {
+pub(super) fn add_shared(
+    pivot: &mut Pivot,
+    contributions: &mut Vec<Contribution>,
+    sources: &[SharedSource],
+) -> Result<()> {
     for source in sources {
         check_source(source)?;
         if source.relative_u == 0.0 {

@@ -4,11 +4,16 @@
 //!   back-calculated contents and a lack-of-fit test against flasks.
 //! - [`Curve::invert`] takes a sample's flask means ([`Unknown`]) to an [`Inverse`]: content, interval and the
 //!   probability to be above a limit, all from one pivot.
+//! - [`Curve::residual_tests`], [`Curve::suspicion`] and [`Curve::drift`] say what is doubtful and where to look.
 //! - [`Curve::limits`] gives critical value, detection and quantitation limits.
+//! - [`Curve::added_to`] extrapolates a standard addition; [`Curve::intercept_check`] holds an intercept to the blank.
 //! - [`NestedScatter`] takes apart what flasks and what shots contribute.
 
+mod addition;
 mod curve;
+mod design;
 mod doubts;
+mod drift;
 mod flasks;
 mod function;
 mod inverse;
@@ -17,15 +22,21 @@ mod limits;
 mod notes;
 pub(crate) mod pivot;
 mod replicates;
+mod residual_tests;
 mod solve;
+mod suspicion;
 mod variance;
 
+pub use addition::{BlankResponse, InterceptCheck, InterceptMeaning};
 pub use curve::{CalibrationPoint, Coefficient, Curve};
+pub use drift::{Drift, TimedFlask};
 pub use flasks::{CalibrationOptions, Flask, FlaskTypeB, Model, SharedSource, Weighting};
 pub use inverse::{Contribution, Inverse, Scope, Unknown};
 pub use lack_of_fit::LackOfFit;
 pub use limits::{ConventionalLimit, LimitNote, LimitOptions, Limits, ZeroVariance};
 pub use notes::{CurveNote, InverseNote};
 pub use replicates::{NestedScatter, PooledSd, pooled_sd};
+pub use residual_tests::{ResidualQuestion, ResidualTest};
+pub use suspicion::{Mistake, Suspicion};
 
 pub(crate) use lack_of_fit::detectable_noncentrality;

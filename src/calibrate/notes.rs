@@ -192,6 +192,11 @@ pub enum InverseNote {
     },
     /// Content regressed on response.
     RegressedOnResponse,
+    /// A content found by standard addition lies far outside what was added.
+    AdditionsTooSmall {
+        /// Content over the largest addition.
+        ratio: f64,
+    },
 }
 
 impl fmt::Display for InverseNote {
@@ -228,6 +233,11 @@ impl fmt::Display for InverseNote {
             WeightsEndBelowRange => f.write_str(
                 "weights 1/x², 1/x and 1/y say nothing below the lowest standard: no uncertainty is given there; \
                  use the two-part variance",
+            ),
+            AdditionsTooSmall { ratio } => write!(
+                f,
+                "the content is {ratio:.1} times the largest addition: it is extrapolated far; add up to 1 to 3 times \
+                 the content"
             ),
             NotReached { turn } => write!(
                 f,

@@ -215,14 +215,16 @@ fn power_start(x: &[f64], y: &[f64]) -> (f64, f64) {
 }
 
 /// √w·X = Q·R by the modified Gram-Schmidt process (Å. Björck, BIT 7 (1967) 1-21), for up to three columns.
-struct Orthogonal {
+pub(super) struct Orthogonal {
+    /// Q by columns.
+    pub(super) q: Vec<Vec<f64>>,
     /// What each response adds to the coefficients, R⁻¹q·√w.
-    gain: Vec<[f64; 3]>,
-    leverage: Vec<f64>,
+    pub(super) gain: Vec<[f64; 3]>,
+    pub(super) leverage: Vec<f64>,
 }
 
 impl Orthogonal {
-    fn of(columns: &[Vec<f64>], w: &[f64]) -> Orthogonal {
+    pub(super) fn of(columns: &[Vec<f64>], w: &[f64]) -> Orthogonal {
         let n = w.len();
         let root: Vec<f64> = w.iter().map(|w| libm::sqrt(*w)).collect();
         let mut q: Vec<Vec<f64>> = Vec::with_capacity(columns.len());
@@ -250,7 +252,7 @@ impl Orthogonal {
             gain[i] = b;
             leverage[i] = q.iter().map(|q| q[i] * q[i]).sum();
         }
-        Orthogonal { gain, leverage }
+        Orthogonal { q, gain, leverage }
     }
 
     fn coefficients(&self, y: &[f64]) -> [f64; 3] {

@@ -1,15 +1,20 @@
 //! Checks on calibrations and amounts: volume, lack of fit, back-calculation, order of levels, check standards, range.
 
 use super::{CheckLimits, finding};
+use crate::calibrate::Model;
 use crate::estimate::{rounded, significant};
-use crate::results::{CalibrationPoint, Finding, Results, Severity};
+use crate::results::{CalibrationPoint, CalibrationResult, Finding, InterceptResult, Results, Severity};
 
-/// The study's tests of hypothesis: volume cancels, lack of fit. All p-values of a study are adjusted together
+/// The study's tests of hypothesis: volume cancels, lack of fit, residuals, drift, intercept. All p-values of a study are adjusted together
 /// (S. Holm, Scand. J. Statist. 6 (1979) 65-70), so that a good study raises any of these doubts in at most 5 %.
 pub(super) fn tests(results: &Results, all: &mut Vec<Finding>) {
     let volume = results.calibrations.iter().filter_map(|c| c.volume_cancels.as_ref().map(|v| v.p_value));
     let fit = results.calibrations.iter().filter_map(|c| c.lack_of_fit.as_ref().map(|l| l.p_value));
-    let mut adjusted = holm(&volume.chain(fit).collect::<Vec<_>>()).into_iter();
+    let residuals = results.calibrations.iter().flat_map(|c| c.residual_tests.iter().map(|t| t.p_value));
+    let drift = results.calibrations.iter().filter_map(|c| c.drift.as_ref().map(|d| d.p_value));
+    let intercept = results.calibrations.iter().filter_map(|c| c.intercept_check.as_ref().map(|i| i.p_value));
+    let p_values: Vec<f64> = volume.chain(fit).chain(residuals).chain(drift).chain(intercept).collect();
+    let mut adjusted = holm(&p_values).into_iter();
     let origin = "tested at 5 %, adjusted for all tests of the study after Holm";
     for c in &results.calibrations {
         let Some(v) = &c.volume_cancels else { continue };
@@ -54,6 +59,132 @@ pub(super) fn tests(results: &Results, all: &mut Vec<Finding>) {
             (!good).then_some("look at the residuals: a bend asks for a narrower range or a declared quadratic, one stray level for its flask"),
         ));
     }
+    residual_doubts(results, &mut adjusted, origin, all);
+}
+
+/// Residuals, drift and intercept of every calibration; `adjusted` gives their p-values in this order.
+fn residual_doubts(results: &Results, adjusted: &mut impl Iterator<Item = f64>, origin: &str, all: &mut Vec<Finding>) {
+    for c in &results.calibrations {
+        let mut smallest: Option<(f64, &str)> = None;
+        for t in &c.residual_tests {
+            let p = adjusted.next().unwrap_or(1.0);
+            if smallest.is_none_or(|s| p < s.0) {
+                smallest = Some((p, &t.question));
+            }
+            if p >= LEVEL {
+                continue;
+            }
+            let mut why = format!(
+                "{} = {}, {}; {}",
+                t.statistic_name,
+                significant(t.statistic, 3),
+                p_words(t.p_value),
+                t.evidence
+            );
+            if let Some(suspicion) = &c.suspicion {
+                why.push_str("; ");
+                why.push_str(suspicion);
+            }
+            let what = format!("residuals: {}", t.question);
+            let origin = format!("test of residuals, {origin}");
+            all.push(finding(Severity::Warn, &what, &c.compound, Some(p), Some(LEVEL), &origin, why, Some(&t.next)));
+        }
+        if let Some((p, question)) = smallest.filter(|s| s.0 >= LEVEL) {
+            all.push(finding(
+                Severity::Pass,
+                "residuals",
+                &c.compound,
+                Some(p),
+                Some(LEVEL),
+                &format!("tests of residuals, {origin}"),
+                format!(
+                    "curvature, scatter, signs, shape and largest residual raise no doubt; the nearest to one is {question}"
+                ),
+                None,
+            ));
+        }
+    }
+    for c in &results.calibrations {
+        let Some(d) = &c.drift else { continue };
+        let p = adjusted.next().unwrap_or(1.0);
+        let (severity, next) = if p < LEVEL {
+            let next = "repeat a standard at the start and the end of the day; work with an internal standard, or bracket \
+                        the samples between standards: the intervals do not cover drift";
+            (Severity::Warn, Some(next))
+        } else if d.hidden {
+            let next = "mix the levels over the day and inject the shots of one flask apart from each other: in this \
+                        order drift looks like a property of the curve";
+            (Severity::Warn, Some(next))
+        } else {
+            (Severity::Pass, None)
+        };
+        all.push(finding(
+            severity,
+            "drift over the injections",
+            &c.compound,
+            Some(p),
+            Some(LEVEL),
+            &format!("change of sensitivity with the order of injection, {origin}"),
+            format!(
+                "sensitivity changes by {} ± {} % (standard error) from the first injection to the last, {}; a change of \
+                 {} % would have been found with 80 % power{}",
+                rounded(100.0 * d.change, 100.0 * d.u),
+                significant(100.0 * d.u, 2),
+                p_words(d.p_value),
+                significant(100.0 * d.detectable, 2),
+                if d.hidden { "; the order of the injections goes with the contents and hides drift" } else { "" }
+            ),
+            next,
+        ));
+    }
+    for c in &results.calibrations {
+        let Some(i) = &c.intercept_check else { continue };
+        let p = adjusted.next().unwrap_or(1.0);
+        intercept(c, i, p, origin, all);
+    }
+}
+
+/// An intercept that is not what the blank says, or one that is.
+fn intercept(c: &CalibrationResult, i: &InterceptResult, p: f64, origin: &str, all: &mut Vec<Finding>) {
+    let native = i.native_content.filter(|_| i.p_zero < LEVEL);
+    let mut why = format!("{}, {}", i.evidence, p_words(i.p_value));
+    let (severity, next) = match (native, p < LEVEL) {
+        (Some(content), _) => {
+            why.push_str("; the standards' matrix holds ");
+            why.push_str(&match i.native_content_u {
+                Some(u) => format!("{} ± {} (standard uncertainty)", rounded(content, u), significant(u, 2)),
+                None => significant(content, 2),
+            });
+            why.push_str(" of its own, in units of x");
+            let next = "a line through zero would be wrong by this content; take a cleaner matrix, or report amounts that \
+                        include or leave out what the matrix holds, and say which";
+            (Severity::Warn, Some(next))
+        }
+        (None, false) => (Severity::Pass, None),
+        (None, true) => (
+            Severity::Warn,
+            Some(match i.meaning.as_str() {
+                "no blank" => "inject a blank: it tells analyte of the matrix from a bend or a wrong baseline",
+                "other than the blank" => {
+                    "the blank is not the standards' matrix, or a peak beside the compound is taken along"
+                }
+                _ => {
+                    "no analyte explains it: look at the integration of the smallest peaks, at carry-over and at a bend \
+                     near zero"
+                }
+            }),
+        ),
+    };
+    // A line through zero does not stand beside an intercept.
+    let refused = severity == Severity::Warn && c.model == Model::ThroughZero.words();
+    let (severity, next) = if refused {
+        why.push_str("; a line through zero was declared and is refused");
+        (Severity::Fail, Some("declare a line with intercept in study.toml"))
+    } else {
+        (severity, next)
+    };
+    let origin = format!("Student's t of the intercept beside the blank, {origin}");
+    all.push(finding(severity, "intercept", &c.compound, Some(p), Some(LEVEL), &origin, why, next));
 }
 
 /// Level of the study's tests.

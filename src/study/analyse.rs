@@ -12,8 +12,8 @@ use crate::check::{self, CheckLimits};
 use crate::error::{Error, ErrorKind, Result};
 use crate::peaks::PeakList;
 use crate::results::{
-    AmountResult, CalibrationPoint, CalibrationResult, Coefficient, CurvePoint, LackOfFitResult, Program, Results,
-    RunResult, SCHEMA, StudyHead, VolumeCancelsResult,
+    AmountResult, CalibrationPoint, CalibrationResult, Coefficient, CurvePoint, DriftResult, InterceptResult,
+    LackOfFitResult, Program, ResidualTestResult, Results, RunResult, SCHEMA, StudyHead, VolumeCancelsResult,
 };
 
 /// A study with all that was worked out of it.
@@ -170,6 +170,38 @@ impl Study {
                     )
                 }),
             }),
+            residual_tests: curve
+                .residual_tests()
+                .iter()
+                .map(|t| ResidualTestResult {
+                    question: t.question.words().to_owned(),
+                    statistic: t.statistic,
+                    statistic_name: t.statistic_name.clone(),
+                    p_value: t.p_value,
+                    evidence: t.evidence.clone(),
+                    next: t.question.next().to_owned(),
+                })
+                .collect(),
+            suspicion: curve.suspicion().map(|s| s.to_string()),
+            drift: c.drift.map(|d| DriftResult {
+                change: d.change,
+                u: d.u,
+                dof: d.dof,
+                p_value: d.p_value,
+                detectable: d.detectable,
+                hidden: d.is_hidden(),
+            }),
+            intercept_check: c.intercept.as_ref().map(|i| InterceptResult {
+                p_value: i.p_value(),
+                p_zero: i.p_zero,
+                blank: i.blank.map(|b| b.response),
+                blank_u: i.blank.map(|b| b.u),
+                meaning: i.meaning.words().to_owned(),
+                native_content: i.native.as_ref().map(|n| n.content),
+                native_content_u: i.native.as_ref().and_then(|n| n.u),
+                evidence: i.to_string(),
+            }),
+            relative_standard_error_percent: curve.relative_standard_error().map(|r| 100.0 * r),
             volume_cancels: c.volume_cancels.as_ref().map(|v| VolumeCancelsResult {
                 slope: v.slope,
                 slope_se: v.slope_se,
@@ -193,6 +225,7 @@ impl Study {
                     residual: Some(p.residual),
                     standardised_residual: p.standardised_residual,
                     leverage: p.leverage,
+                    cooks_distance: p.cooks_distance.filter(|d| d.is_finite()),
                     back_calculated: p.back_calculated,
                     deviation_percent: p.deviation_percent,
                     excluded: p.flask.excluded.clone(),

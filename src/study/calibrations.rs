@@ -7,7 +7,8 @@ use super::{
     Injection, Kind, ModelChoice, QuantifyBy, Role, Scope, Solution, Study, StudyConfig, UsedIn, WeightChoice,
 };
 use crate::calibrate::{
-    CalibrationOptions, Curve, Flask, FlaskTypeB, LimitOptions, Limits, Model, SharedSource, Weighting, ZeroVariance,
+    BlankResponse, CalibrationOptions, Curve, Drift, Flask, FlaskTypeB, InterceptCheck, LimitOptions, Limits, Model,
+    SharedSource, TimedFlask, Weighting, ZeroVariance,
 };
 use crate::error::{Error, ErrorKind, Result};
 use crate::quantify::VolumeCancels;
@@ -19,6 +20,8 @@ pub(super) struct Calibrated {
     pub(super) curve: Curve,
     pub(super) limits: Option<Limits>,
     pub(super) volume_cancels: Option<VolumeCancels>,
+    pub(super) drift: Option<Drift>,
+    pub(super) intercept: Option<InterceptCheck>,
     /// Unit of the contents in the flasks.
     pub(super) unit: ContentUnit,
     /// Unit of the internal standard's content, where the curve is one of ratios.
@@ -96,7 +99,10 @@ impl Study {
             Some(name) => self.volume_cancels(compound, name, measured),
             None => None,
         };
-        Ok(Some(Calibrated { compound: compound.to_owned(), curve, limits, volume_cancels, unit, standard_unit }))
+        let drift = curve.drift(&self.timed_samples(compound, internal, measured));
+        let intercept = curve.intercept_check(self.blank_response(compound, measured));
+        let compound = compound.to_owned();
+        Ok(Some(Calibrated { compound, curve, limits, volume_cancels, drift, intercept, unit, standard_unit }))
     }
 
     /// One standard flask: content (or ratio of contents) against mean response over its accepted shots; `None`
@@ -131,7 +137,88 @@ impl Study {
             other => other?,
         };
         let (values, us): (Vec<f64>, Vec<f64>) = responses.into_iter().unzip();
-        Ok(Some(Flask { excluded, ..Flask::from_shots(flask.label.clone(), contents[0], &values, &us) }))
+        let places = self.places();
+        let shot_order = shots.iter().map(|&i| places[i]).collect();
+        Ok(Some(Flask { excluded, shot_order, ..Flask::from_shots(flask.label.clone(), contents[0], &values, &us) }))
+    }
+
+    /// Place of each injection in the order of the day: by their times where all are stated in one sortable form,
+    /// otherwise in the order of the log.
+    fn places(&self) -> Vec<f64> {
+        let shape = |t: &str| t.chars().map(|c| if c.is_ascii_digit() { '0' } else { c }).collect::<String>();
+        let times: Option<Vec<&str>> = self.injections.iter().map(|i| i.time.as_deref()).collect();
+        let sortable = |t: &str| ["0000-00-00", "00:00"].iter().any(|s| shape(t).starts_with(s));
+        let Some(times) = times.filter(|t| t.iter().all(|t| sortable(t) && shape(t) == shape(self.time_of_first())))
+        else {
+            return (0..self.injections.len()).map(|i| i as f64).collect();
+        };
+        let mut order: Vec<usize> = (0..times.len()).collect();
+        order.sort_by_key(|&i| times[i]);
+        let mut places = vec![0.0; times.len()];
+        order.iter().enumerate().for_each(|(place, &i)| places[i] = place as f64);
+        places
+    }
+
+    fn time_of_first(&self) -> &str {
+        self.injections.first().and_then(|i| i.time.as_deref()).unwrap_or_default()
+    }
+
+    /// Samples and check standards shot by shot, for drift; flasks that were made differently are left out.
+    fn timed_samples(&self, compound: &str, internal: Option<&str>, measured: &Measured) -> Vec<Vec<TimedFlask>> {
+        let places = self.places();
+        let mut samples: Vec<(&str, Vec<TimedFlask>)> = Vec::new();
+        let content = |i: usize| internal.and_then(|name| self.injections[i].content(name)).map(|c| c.value);
+        let flasks = self.flasks(|i| i.accepted && matches!(i.kind, Kind::Sample | Kind::CheckStandard));
+        let mut making: BTreeMap<&str, (Option<f64>, Option<f64>)> = BTreeMap::new();
+        for flask in &flasks {
+            let first = flask.shots[0];
+            let made = (self.injections[first].dilution, content(first));
+            let sample = self.injections[first].sample.as_str();
+            if internal.is_some() && made.1.is_none_or(|c| c <= 0.0) || *making.entry(sample).or_insert(made) != made {
+                continue;
+            }
+            let Ok(responses) = self.responses(&flask.shots, compound, internal, measured) else { continue };
+            let square: f64 = responses.iter().map(|r| r.1 * r.1).sum();
+            let timed = TimedFlask {
+                order: flask.shots.iter().map(|&i| places[i]).collect(),
+                response_u: libm::sqrt(square / responses.len() as f64),
+                responses: responses.into_iter().map(|r| r.0).collect(),
+            };
+            match samples.iter_mut().find(|s| s.0 == sample) {
+                Some(s) => s.1.push(timed),
+                None => samples.push((sample, vec![timed])),
+            }
+        }
+        samples.into_iter().map(|s| s.1).collect()
+    }
+
+    /// The blanks' mean response in the compound's window: matrix blanks where there are any, otherwise solvent blanks.
+    fn blank_response(&self, compound: &str, measured: &Measured) -> Option<BlankResponse> {
+        let divisor = self.usual_standard_area(measured)?;
+        let of = |wanted: Kind| -> Vec<(f64, f64)> {
+            let blanks = self.injections.iter().enumerate().filter(|(_, i)| i.accepted && i.kind == wanted);
+            blanks.filter_map(|(n, _)| measured.area(n, compound).ok()).collect()
+        };
+        let mut areas = of(Kind::MatrixBlank);
+        if areas.is_empty() {
+            areas = of(Kind::SolventBlank);
+        }
+        let n = areas.len() as f64;
+        (!areas.is_empty()).then(|| BlankResponse {
+            response: areas.iter().map(|a| a.0).sum::<f64>() / n / divisor,
+            u: libm::sqrt(areas.iter().map(|a| a.1 * a.1).sum()) / n / divisor,
+            dof: None,
+        })
+    }
+
+    /// The internal standard's usual area in the standards; 1 without one, `None` where it does not show.
+    fn usual_standard_area(&self, measured: &Measured) -> Option<f64> {
+        let Some(name) = self.config.internal_standard() else { return Some(1.0) };
+        let standards = self.injections.iter().enumerate().filter(|(_, i)| i.accepted && i.kind == Kind::Standard);
+        let mut areas: Vec<f64> =
+            standards.filter_map(|(i, _)| measured.area(i, name).ok()).map(|(area, _)| area).collect();
+        areas.sort_by(f64::total_cmp);
+        areas.get(areas.len() / 2).copied().filter(|a| *a > 0.0)
     }
 
     /// Shots of one flask share its making: one dilution; and either all flasks state theirs or none does.
@@ -249,21 +336,10 @@ impl Study {
             .collect();
         us.sort_by(f64::total_cmp);
         let Some(&u) = us.get(us.len() / 2) else { return ZeroVariance::FromCurve };
-        let standards: Vec<usize> = of_kind(|k| k == Kind::Standard).collect();
-        let divisor = match self.config.internal_standard() {
-            None => 1.0,
-            Some(name) => {
-                let mut areas: Vec<f64> =
-                    standards.iter().filter_map(|&i| measured.area(i, name).ok()).map(|(area, _)| area).collect();
-                areas.sort_by(f64::total_cmp);
-                match areas.get(areas.len() / 2) {
-                    Some(&area) if area > 0.0 => area,
-                    _ => return ZeroVariance::FromCurve,
-                }
-            }
-        };
+        let standards = of_kind(|k| k == Kind::Standard).count();
+        let Some(divisor) = self.usual_standard_area(measured) else { return ZeroVariance::FromCurve };
         let flasks = self.flasks(|i| i.accepted && i.kind == Kind::Standard).len().max(1);
-        let shots = (standards.len() as f64 / flasks as f64).max(1.0);
+        let shots = (standards as f64 / flasks as f64).max(1.0);
         ZeroVariance::Area { u: u / divisor / libm::sqrt(shots) }
     }
 

@@ -10,9 +10,11 @@ use vialbook::calibrate::{
     CalibrationOptions, Curve, Flask, Inverse, LimitOptions, Model, NestedScatter, Unknown, Weighting,
 };
 
+mod addition;
 mod amounts;
 mod coverage;
 mod curves;
+mod diagnostics;
 mod simulated;
 
 /// A reference file.

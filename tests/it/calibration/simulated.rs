@@ -2,7 +2,9 @@
 //!
 //! Used by the coverage tests and by the coverage bench.
 
-use vialbook::calibrate::{CalibrationOptions, Curve, Flask, Inverse, Model, SharedSource, Unknown, Weighting};
+use vialbook::calibrate::{
+    CalibrationOptions, Curve, Flask, Inverse, Model, SharedSource, TimedFlask, Unknown, Weighting,
+};
 use vialbook::numeric::Xoshiro256PlusPlus;
 
 /// How errors are distributed.
@@ -16,6 +18,15 @@ pub(crate) enum Errors {
     BadFlask,
     /// Normal, and the response falls by 5 % from the first standard to the last sample.
     Drift,
+}
+
+/// In which order everything is injected.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Order {
+    /// Levels rise through the day, shots of one flask one after the other, the sample last.
+    Rising,
+    /// Every flask once in an order drawn by lot, then every flask again in another.
+    Mixed,
 }
 
 /// A calibration and one sample, with everything that scatters.
@@ -57,6 +68,10 @@ pub(crate) struct Scenario {
     pub(crate) exponent: f64,
     /// Distribution of errors.
     pub(crate) errors: Errors,
+    /// Order of injection.
+    pub(crate) order: Order,
+    /// Relative change of the sensitivity from the first injection to the last under [`Errors::Drift`].
+    pub(crate) drift: f64,
 }
 
 impl Scenario {
@@ -82,6 +97,8 @@ impl Scenario {
             bend: 0.0,
             exponent: 1.0,
             errors: Errors::Normal,
+            order: Order::Rising,
+            drift: -0.05,
         }
     }
 
@@ -118,12 +135,50 @@ impl Scenario {
         content * (1.0 - self.bend * content / top)
     }
 
-    /// Shots of one flask whose true content is `content`; `sensitivity` multiplies the response.
-    fn flask(&self, content: f64, sensitivity: f64, shots: usize, random: &mut Xoshiro256PlusPlus) -> Vec<f64> {
+    /// Numbers of the injections of each flask, standards first, then the sample's.
+    fn positions(&self) -> Vec<Vec<f64>> {
+        let standards = self.levels.len() * self.flasks;
+        let shots = |flask: usize| if flask < standards { self.shots } else { self.sample_shots };
+        let flasks = standards + self.sample_flasks;
+        let mut all = vec![Vec::new(); flasks];
+        let mut next = 0.0;
+        if self.order == Order::Rising {
+            for (flask, own) in all.iter_mut().enumerate() {
+                for _ in 0..shots(flask) {
+                    own.push(next);
+                    next += 1.0;
+                }
+            }
+            return all;
+        }
+        for pass in 0..self.shots.max(self.sample_shots) {
+            let mut lot: Vec<usize> = (0..flasks).collect();
+            let mut random = Xoshiro256PlusPlus::stream(99, pass as u64);
+            for i in (1..flasks).rev() {
+                lot.swap(i, random.below(i as u64 + 1) as usize);
+            }
+            for flask in lot.into_iter().filter(|&f| pass < shots(f)) {
+                all[flask].push(next);
+                next += 1.0;
+            }
+        }
+        all
+    }
+
+    /// Sensitivity at each injection of a flask.
+    fn sensitivities(&self, positions: &[f64]) -> Vec<f64> {
+        let last = (self.levels.len() * self.flasks * self.shots + self.sample_flasks * self.sample_shots - 1) as f64;
+        let drift = if self.errors == Errors::Drift { self.drift } else { 0.0 };
+        positions.iter().map(|p| 1.0 + drift * p / last).collect()
+    }
+
+    /// Shots of one flask whose true content is `content`; each sensitivity multiplies one response.
+    fn flask(&self, content: f64, sensitivities: &[f64], random: &mut Xoshiro256PlusPlus) -> Vec<f64> {
         let made =
             content * (1.0 + self.flask_relative * self.error(random)) + self.flask_constant * self.error(random);
-        (0..shots)
-            .map(|_| {
+        sensitivities
+            .iter()
+            .map(|sensitivity| {
                 let seen = self.response(made) * sensitivity * (1.0 + self.shot_relative * self.error(random));
                 seen + self.shot_constant * self.error(random) + self.noise * self.error(random)
             })
@@ -146,34 +201,47 @@ impl Scenario {
         let stock = 1.0 + self.stock * self.error(random);
         let claimed = self.noise * self.noise_claimed;
         let mut flasks = Vec::new();
-        let n = self.levels.len() * self.flasks;
+        let positions = self.positions();
         for (i, &level) in self.levels.iter().enumerate() {
             for k in 0..self.flasks {
-                let at = (i * self.flasks + k) as f64 / (n as f64 + 3.0);
-                let sensitivity = if self.errors == Errors::Drift { 1.0 - 0.05 * at } else { 1.0 };
+                let shot_order = positions[i * self.flasks + k].clone();
                 let bad = self.errors == Errors::BadFlask && i == self.levels.len() / 2 && k == 0;
                 let content = level * stock * if bad { 1.1 } else { 1.0 };
-                let shots = self.flask(content, sensitivity, self.shots, random);
-                flasks.push(Flask::from_shots(format!("S{i}{k}"), level, &shots, &vec![claimed; shots.len()]));
+                let shots = self.flask(content, &self.sensitivities(&shot_order), random);
+                let flask = Flask::from_shots(format!("S{i}{k}"), level, &shots, &vec![claimed; shots.len()]);
+                flasks.push(Flask { shot_order, ..flask });
             }
         }
         Curve::fit(&flasks, &self.options()).expect("fit")
     }
 
-    /// One draw of a sample.
-    pub(crate) fn sample(&self, content: f64, random: &mut Xoshiro256PlusPlus) -> Unknown {
-        let sensitivity = if self.errors == Errors::Drift { 0.95 } else { 1.0 };
-        let shots = self.sample_shots;
-        let responses = (0..self.sample_flasks)
-            .map(|_| self.flask(content, sensitivity, shots, random).iter().sum::<f64>() / shots as f64)
-            .collect();
+    /// One draw of a sample, shot by shot.
+    pub(crate) fn timed_sample(&self, content: f64, random: &mut Xoshiro256PlusPlus) -> Vec<TimedFlask> {
+        let positions = &self.positions()[self.levels.len() * self.flasks..];
+        let flask = |order: &Vec<f64>| TimedFlask {
+            responses: self.flask(content, &self.sensitivities(order), random),
+            order: order.clone(),
+            response_u: self.noise * self.noise_claimed,
+        };
+        positions.iter().map(flask).collect()
+    }
+
+    /// The flask means of a sample.
+    pub(crate) fn unknown(&self, flasks: &[TimedFlask]) -> Unknown {
+        let shots = self.sample_shots as f64;
+        let responses = flasks.iter().map(|f| f.responses.iter().sum::<f64>() / shots).collect();
         Unknown {
             label: "sample".to_owned(),
             flask_responses: responses,
-            response_u: self.noise * self.noise_claimed / (shots as f64).sqrt(),
-            shots_per_flask: shots as f64,
+            response_u: self.noise * self.noise_claimed / shots.sqrt(),
+            shots_per_flask: shots,
             ..Unknown::default()
         }
+    }
+
+    /// One draw of a sample.
+    pub(crate) fn sample(&self, content: f64, random: &mut Xoshiro256PlusPlus) -> Unknown {
+        self.unknown(&self.timed_sample(content, random))
     }
 
     /// One draw of standards and sample.
