@@ -137,7 +137,7 @@ pub struct PeakResult {
 pub struct CalibrationResult {
     /// The compound.
     pub compound: String,
-    /// "internal standard" or "external standard".
+    /// "internal standard", "external standard" or "standard addition".
     pub quantification: String,
     /// The internal standard, where one was used.
     pub internal_standard: Option<String>,

@@ -7,7 +7,7 @@ use super::convert::{Conversion, Materials};
 use super::dilution::{Added, Dilution};
 use super::internal::{InternalStandardContent, VolumeCancels};
 use super::notes::AmountNote;
-use crate::calibrate::{Curve, CurveNote, Inverse, LimitOptions, Limits, Unknown, ZeroVariance};
+use crate::calibrate::{Curve, CurveNote, Inverse, LimitOptions, Limits, SharedSource, Unknown, ZeroVariance};
 use crate::error::{Error, ErrorKind, Result};
 use crate::estimate::{Estimate, interval_text, significant};
 use crate::units::{ContentUnit, Quantity};
@@ -147,6 +147,54 @@ impl Amount {
             amount.notes.push(AmountNote::VolumeDoesNotCancel);
         }
         Ok(amount)
+    }
+
+    /// By standard addition: `curve` is the line of response on added content over flasks with equal portions of the
+    /// sample, and the content is what [`Curve::added_to`] extrapolates to, times the dilution. `shared` are sources
+    /// common to the whole addition besides those of the curve. Detected where a content above 0 is at least 95 %
+    /// probable; there is no detection limit beforehand, since it depends on what the sample holds.
+    ///
+    /// # Errors
+    /// As [`Curve::added_to`]; a dilution below 1; a conversion that lacks a density or molar mass.
+    pub fn addition(curve: &Curve, target: &Target, shared: &[SharedSource]) -> Result<Amount> {
+        let found = curve.added_to(shared)?;
+        let applied = target.dilution.applied()?;
+        let conversion = Conversion::between(target.curve_unit, target.unit, &target.materials)?;
+        let mut sources: Vec<SharedSource> = target.dilution.source().into_iter().collect();
+        sources.extend(conversion.sources.iter().cloned());
+        let inverse = found.scaled(applied * conversion.factor, &sources)?;
+        let detected = inverse.probability_above(0.0).is_some_and(|p| p >= 0.95);
+        let mut notes: Vec<AmountNote> = inverse.notes.iter().cloned().map(AmountNote::Content).collect();
+        if !detected {
+            notes.push(AmountNote::NotDetected);
+        }
+        if applied != 1.0 {
+            notes.push(AmountNote::DilutionApplied { factor: applied });
+        }
+        notes.push(AmountNote::Extrapolated);
+        let undiluted = if target.dilution.factor != 1.0 { ", before its dilution" } else { "" };
+        Ok(Amount {
+            sample: target.sample.clone(),
+            compound: target.compound.clone(),
+            quantity: target.unit.quantity,
+            of: format!("{}{undiluted}", conversion.of),
+            value: inverse.content,
+            u: inverse.u,
+            dof: inverse.dof,
+            coverage_probability: inverse.level,
+            interval: inverse.interval,
+            unit: target.unit.symbol.to_owned(),
+            n_preparations: found.flasks,
+            n_injections: target.n_injections,
+            detected,
+            critical_value: None,
+            detection_limit: None,
+            in_flask: found.content,
+            dilution_applied: applied,
+            budget: budget(&inverse),
+            notes,
+            inverse,
+        })
     }
 
     /// Value, u and degrees of freedom as one estimate; u is not a number where it is withheld.

@@ -1,6 +1,7 @@
 //! Curve and responses → amounts, with their uncertainty budget.
 //!
 //! - [`Amount::external`] and [`Amount::internal`]: from a sample's flask means to a content in the sample, in the unit asked for.
+//! - [`Amount::addition`]: from a standard addition.
 //! - [`Dilution`]: what was diluted, and whether the internal standard went in before; the factor is applied once or not at all.
 //! - [`Conversion`]: between mass concentration, amount concentration, mass, volume and amount fraction.
 //! - [`VolumeCancels`]: does the injected volume cancel in the ratio to the internal standard?

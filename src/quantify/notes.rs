@@ -37,6 +37,8 @@ pub enum AmountNote {
     VolumeDoesNotCancel,
     /// Volumes before mixing were taken to add up.
     MixingIgnored,
+    /// Found by extrapolation.
+    Extrapolated,
 }
 
 impl fmt::Display for AmountNote {
@@ -66,6 +68,10 @@ impl fmt::Display for AmountNote {
             AmountNote::VolumeDoesNotCancel => f.write_str(
                 "the injected volume does not cancel in the ratio: inject standards and sample at one volume, \
                  or look for overload",
+            ),
+            AmountNote::Extrapolated => f.write_str(
+                "extrapolated to no response: a blank that adds to every response is part of the content, and so is a bend \
+                 below the sample's own response",
             ),
             AmountNote::MixingIgnored => f.write_str(
                 "volumes before mixing are taken to add up to the volume of the solution; where mixing contracts, \

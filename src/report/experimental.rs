@@ -306,6 +306,10 @@ fn integration(config: &StudyConfig) -> Vec<String> {
     };
     let against = match (q.by, &q.internal_standard) {
         (QuantifyBy::InternalStandard, Some(s)) => format!("ratios to the internal standard {}", name(s)),
+        (QuantifyBy::StandardAddition, Some(s)) => {
+            format!("standard additions, as ratios to the internal standard {}", name(s))
+        }
+        (QuantifyBy::StandardAddition, None) => "areas of standard additions".to_owned(),
         _ => "areas against external standards".to_owned(),
     };
     said.push(format!(

@@ -150,7 +150,8 @@ fn work_through(
     let line = results.calibrations.iter().find(|c| c.compound == amount.compound)?;
     // A published recipe's way of regressing has no chain from response to content to show, and that of a curve that
     // bends is not the one written out here.
-    if super::tables::is_inverse(line) || line.coefficients.iter().any(|c| c.name == "curvature") {
+    let addition = line.quantification == "standard addition";
+    if super::tables::is_inverse(line) || addition || line.coefficients.iter().any(|c| c.name == "curvature") {
         return None;
     }
     let coefficient = |wanted: &str| line.coefficients.iter().find(|c| c.name == wanted).map(|c| c.value);

@@ -27,8 +27,11 @@ impl Study {
     /// Amounts of every calibrated compound in every sample and check standard, and the decisions.
     pub(super) fn amounts(&self, calibrated: &[Calibrated], measured: &Measured) -> Result<Decided> {
         let mut decided = Decided { amounts: Vec::new(), decisions: Vec::new() };
+        for c in calibrated.iter().filter(|c| c.added_to.is_some()) {
+            self.added_amount(c, &mut decided)?;
+        }
         for sample in self.samples() {
-            for c in calibrated {
+            for c in calibrated.iter().filter(|c| c.added_to.is_none()) {
                 self.sample_amounts(&sample, c, measured, &mut decided)?;
             }
         }
@@ -37,6 +40,33 @@ impl Study {
             self.config.decision.iter().flat_map(|d| &d.limits).map(|l| l.compound.as_str()).collect();
         decided.decisions.sort_by_key(|f| order.iter().position(|c| f.what == decision_name(c)));
         Ok(decided)
+    }
+
+    /// The amount that a sample's standard addition extrapolates to.
+    fn added_amount(&self, c: &Calibrated, decided: &mut Decided) -> Result<()> {
+        let name = c.added_to.as_deref().unwrap_or_default();
+        let flasks = self.flasks(|i| i.accepted && i.kind == Kind::Addition && i.sample == name);
+        let Some(first) = flasks.first().map(|f| &self.injections[f.shots[0]]) else { return Ok(()) };
+        let dilution = first.dilution;
+        if let Some(odd) = flasks.iter().map(|f| &self.injections[f.shots[0]]).find(|i| i.dilution != dilution) {
+            return Err(Error::new(
+                ErrorKind::Study,
+                format!("the flasks of the addition to \"{name}\" state different dilutions"),
+            )
+            .at_line(odd.line)
+            .hint("every flask of a standard addition holds the same portion of the sample"));
+        }
+        let target = Target {
+            n_injections: flasks.iter().map(|f| f.shots.len()).sum(),
+            dilution: Dilution { factor: dilution.unwrap_or(1.0), ..Dilution::default() },
+            ..Target::new(name, &c.compound, c.unit)
+        };
+        let shared = shared_sources(&self.config, &c.compound, UsedIn::Samples);
+        let amount = Amount::addition(&c.curve, &target, &shared)?;
+        let sample = Sample { name: name.to_owned(), kind: Kind::Sample, flasks };
+        self.decide(&sample, &c.compound, c.unit, &amount, &mut decided.decisions)?;
+        decided.amounts.push(describe(&sample, &amount, None, &[]));
+        Ok(())
     }
 
     /// Samples and check standards with their flasks, in the order of the log. Where the study quantifies by internal

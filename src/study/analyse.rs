@@ -8,8 +8,10 @@ use super::calibrations::{Calibrated, quantification_words};
 use super::responses::Measured;
 use super::write;
 use super::{Study, StudyConfig};
+use crate::calibrate::{InterceptCheck, InterceptMeaning};
 use crate::check::{self, CheckLimits};
 use crate::error::{Error, ErrorKind, Result};
+use crate::estimate::{rounded, significant};
 use crate::peaks::PeakList;
 use crate::results::{
     AmountResult, CalibrationPoint, CalibrationResult, Coefficient, CurvePoint, DriftResult, InterceptResult,
@@ -116,6 +118,13 @@ impl Study {
         let internal = self.config.internal_standard();
         let area_unit = self.runs.first().map(|r| r.trace.area_unit()).unwrap_or_default();
         let (x_label, x_unit, y_label, y_unit) = match internal {
+            _ if c.added_to.is_some() => {
+                let (label, unit) = match internal {
+                    Some(name) => (format!("area ratio, {} to {name}", c.compound), String::new()),
+                    None => ("area".to_owned(), area_unit),
+                };
+                (format!("{} added", c.unit.quantity.words()), c.unit.symbol.to_owned(), label, unit)
+            }
             Some(name) => {
                 let same = c.standard_unit.is_none_or(|u| u == c.unit);
                 let unit = if same {
@@ -166,7 +175,7 @@ impl Study {
                 power: l.sag().map(|sag| {
                     format!(
                         "a sag of {} % of the top response would be found with 80 % power",
-                        crate::estimate::significant(100.0 * sag, 2)
+                        significant(100.0 * sag, 2)
                     )
                 }),
             }),
@@ -199,7 +208,7 @@ impl Study {
                 meaning: i.meaning.words().to_owned(),
                 native_content: i.native.as_ref().map(|n| n.content),
                 native_content_u: i.native.as_ref().and_then(|n| n.u),
-                evidence: i.to_string(),
+                evidence: evidence(i),
             }),
             relative_standard_error_percent: curve.relative_standard_error().map(|r| 100.0 * r),
             volume_cancels: c.volume_cancels.as_ref().map(|v| VolumeCancelsResult {
@@ -233,14 +242,28 @@ impl Study {
                 .collect(),
             coverage_probability: curve.level,
             curve: grid.map(|x| CurvePoint { x, y: curve.predict(x), half_width: curve.band(x) }).collect(),
-            notes: curve
-                .notes
-                .iter()
-                .map(ToString::to_string)
+            notes: (c.added_to.iter().map(|sample| format!("standard addition to {sample}")))
+                .chain(curve.notes.iter().map(ToString::to_string))
                 .chain(limits.into_iter().flat_map(|l| l.notes.iter().map(ToString::to_string)))
                 .collect(),
         }
     }
+}
+
+/// An intercept and its blank in words.
+fn evidence(i: &InterceptCheck) -> String {
+    let pair = |v: f64, u: f64| format!("{} ± {}", rounded(v, u), significant(u, 2));
+    let mut words = format!("intercept {} (standard error)", pair(i.intercept, i.u));
+    if let Some(b) = i.blank {
+        words.push_str(&format!(", blank {} (standard uncertainty)", pair(b.response, b.u)));
+    }
+    words.push_str(match i.meaning {
+        InterceptMeaning::NoBlank => "; no blank was measured",
+        InterceptMeaning::BesideEmptyBlank => "; the blank is empty",
+        InterceptMeaning::NativeAnalyte => "; the blank agrees with it",
+        InterceptMeaning::OtherThanBlank => "; the blank shows another response",
+    });
+    words
 }
 
 impl Analysis {

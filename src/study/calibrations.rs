@@ -26,6 +26,8 @@ pub(super) struct Calibrated {
     pub(super) unit: ContentUnit,
     /// Unit of the internal standard's content, where the curve is one of ratios.
     pub(super) standard_unit: Option<ContentUnit>,
+    /// The sample that the contents were added to, in a standard addition.
+    pub(super) added_to: Option<String>,
 }
 
 /// One flask of injections: indices into the study's injections, all of one sample and preparation.
@@ -51,14 +53,49 @@ impl Study {
     /// A curve for every analyte that standards hold.
     pub(super) fn calibrate(&self, measured: &Measured) -> Result<Vec<Calibrated>> {
         let analytes = self.config.compounds.iter().filter(|c| c.role == Role::Analyte);
-        analytes.filter_map(|c| self.calibrate_one(&c.name, measured).transpose()).collect()
+        if self.config.quantification.by != QuantifyBy::StandardAddition {
+            return analytes.filter_map(|c| self.calibrate_one(&c.name, None, measured).transpose()).collect();
+        }
+        let mut samples: Vec<&str> = Vec::new();
+        for i in self.injections.iter().filter(|i| i.kind == Kind::Addition) {
+            if !samples.contains(&i.sample.as_str()) {
+                samples.push(&i.sample);
+            }
+        }
+        let mut all = Vec::new();
+        for c in analytes {
+            for sample in &samples {
+                all.extend(self.calibrate_one(&c.name, Some(sample), measured)?);
+            }
+        }
+        Ok(all)
+    }
+
+    /// In a standard addition all flasks of a sample hold the internal standard in one content: it is in no x.
+    fn one_internal_standard(&self, flasks: &[FlaskShots], internal: Option<&str>) -> Result<()> {
+        let Some(name) = internal else { return Ok(()) };
+        let content = |i: usize| self.injections[i].content(name).map(|c| c.value);
+        let mut shots = flasks.iter().flat_map(|f| f.shots.iter().copied());
+        let first = shots.next().and_then(content);
+        match shots.find(|&i| content(i) != first) {
+            None => Ok(()),
+            Some(odd) => Err(Error::new(
+                ErrorKind::Study,
+                format!("the run \"{}\" states another content of {name} than the first", self.injections[odd].run),
+            )
+            .at_line(self.injections[odd].line)
+            .hint("in a standard addition every flask holds the internal standard in one content")),
+        }
     }
 
     /// `None` where no standard holds the compound.
-    fn calibrate_one(&self, compound: &str, measured: &Measured) -> Result<Option<Calibrated>> {
+    fn calibrate_one(&self, compound: &str, added_to: Option<&str>, measured: &Measured) -> Result<Option<Calibrated>> {
         let q = &self.config.quantification;
         // Whole flasks: a shot whose cell was left empty is asked for, never passed over.
-        let mut standards = self.flasks(|i| i.kind == Kind::Standard);
+        let mut standards = self.flasks(|i| match added_to {
+            None => i.kind == Kind::Standard,
+            Some(sample) => i.kind == Kind::Addition && i.sample == sample,
+        });
         standards.retain(|f| f.shots.iter().any(|&i| self.injections[i].content(compound).is_some()));
         let Some(first) = standards.first() else { return Ok(None) };
         let unit_of = |i: usize, name: &str| self.injections[i].content(name).map(|c| c.unit);
@@ -66,6 +103,9 @@ impl Study {
         let Some(unit) = unit_of(first.shots[0], compound) else { return Ok(None) };
         let internal = self.config.internal_standard();
         let standard_unit = internal.and_then(|name| unit_of(first.shots[0], name));
+        if added_to.is_some() {
+            self.one_internal_standard(&standards, internal)?;
+        }
 
         let mut flasks = Vec::with_capacity(standards.len());
         for flask in &standards {
@@ -94,15 +134,33 @@ impl Study {
             flask_type_b: flask_type_b(&self.config, compound),
         };
         let curve = Curve::fit(&flasks, &options)?;
-        let limits = curve.limits(&self.limit_options(compound, measured)).ok();
+        // What an addition could have detected depends on what was in the sample.
+        let limits = match added_to {
+            None => curve.limits(&self.limit_options(compound, measured)).ok(),
+            Some(_) => None,
+        };
         let volume_cancels = match internal {
-            Some(name) => self.volume_cancels(compound, name, measured),
-            None => None,
+            Some(name) if added_to.is_none() => self.volume_cancels(compound, name, measured),
+            _ => None,
         };
         let drift = curve.drift(&self.timed_samples(compound, internal, measured));
-        let intercept = curve.intercept_check(self.blank_response(compound, measured));
+        let intercept = match added_to {
+            None => curve.intercept_check(self.blank_response(compound, measured)),
+            Some(_) => None,
+        };
         let compound = compound.to_owned();
-        Ok(Some(Calibrated { compound, curve, limits, volume_cancels, drift, intercept, unit, standard_unit }))
+        let added_to = added_to.map(str::to_owned);
+        Ok(Some(Calibrated {
+            compound,
+            curve,
+            limits,
+            volume_cancels,
+            drift,
+            intercept,
+            unit,
+            standard_unit,
+            added_to,
+        }))
     }
 
     /// One standard flask: content (or ratio of contents) against mean response over its accepted shots; `None`
@@ -264,6 +322,7 @@ impl Study {
         let own = content(compound)?;
         match internal {
             None => Ok(own),
+            Some(_) if self.injections[i].kind == Kind::Addition => Ok(own),
             Some(name) => {
                 let standard = content(name)?;
                 if standard <= 0.0 {
@@ -403,10 +462,11 @@ fn sources<'a>(
     })
 }
 
-/// "internal standard" or "external standard".
+/// In words.
 pub(super) fn quantification_words(by: QuantifyBy) -> &'static str {
     match by {
         QuantifyBy::InternalStandard => "internal standard",
         QuantifyBy::ExternalStandard => "external standard",
+        QuantifyBy::StandardAddition => "standard addition",
     }
 }

@@ -430,6 +430,9 @@ pub enum QuantifyBy {
     ExternalStandard,
     /// The ratio to an internal standard's area against the ratio of contents.
     InternalStandard,
+    /// Standard addition: flasks of kind `addition` hold equal portions of the sample and state what was added; the
+    /// responses are areas, or ratios to an internal standard's area where one is named.
+    StandardAddition,
 }
 
 /// The curve, fixed beforehand.
@@ -582,7 +585,9 @@ impl StudyConfig {
     /// The internal standard, where one is used.
     pub fn internal_standard(&self) -> Option<&str> {
         match self.quantification.by {
-            QuantifyBy::InternalStandard => self.quantification.internal_standard.as_deref(),
+            QuantifyBy::InternalStandard | QuantifyBy::StandardAddition => {
+                self.quantification.internal_standard.as_deref()
+            }
             QuantifyBy::ExternalStandard => None,
         }
     }
@@ -704,7 +709,7 @@ impl StudyConfig {
             (QuantifyBy::InternalStandard, None) => {
                 return wrong("quantification.internal_standard".into(), "no internal standard is named".into());
             }
-            (QuantifyBy::InternalStandard, Some(name)) => {
+            (QuantifyBy::InternalStandard | QuantifyBy::StandardAddition, Some(name)) => {
                 self.known(name, "quantification.internal_standard")?;
                 if self.compound(name).is_some_and(|c| c.role != Role::InternalStandard) {
                     return Err(Error::new(
@@ -716,6 +721,12 @@ impl StudyConfig {
                 }
             }
             _ => {}
+        }
+        if q.by == QuantifyBy::StandardAddition && q.model != ModelChoice::Line {
+            return wrong(
+                "quantification.model".into(),
+                "standard addition takes a straight line with intercept; model = \"line\" is wanted".into(),
+            );
         }
         if let Some(d) = &self.decision {
             if !(d.probability > 0.5 && d.probability < 1.0) {

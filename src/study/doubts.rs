@@ -1,6 +1,6 @@
 //! Doubts that only the injection log and study.toml show: columns not understood, volumes, what was not worked out.
 
-use super::{Injection, Kind, Scope, Source, Study, UsedIn};
+use super::{Injection, Kind, QuantifyBy, Scope, Source, Study, UsedIn};
 use crate::results::{AmountResult, Finding, Severity};
 
 /// Least and largest volume injected by hand, in µL, where study.toml states none (common practice).
@@ -134,12 +134,14 @@ impl Study {
     /// Amounts and decisions that were asked for and are not there.
     fn not_worked_out(&self, amounts: &[AmountResult], decisions: &[Finding], all: &mut Vec<Finding>) {
         let has = |kind: Kind| self.injections.iter().any(|i| i.kind == kind && i.accepted);
-        if has(Kind::Sample) && !amounts.iter().any(|a| a.kind == "sample") {
+        // By standard addition a sample comes in as its additions.
+        let by_addition = self.config.quantification.by == QuantifyBy::StandardAddition;
+        if has(if by_addition { Kind::Addition } else { Kind::Sample }) && !amounts.iter().any(|a| a.kind == "sample") {
             all.push(finding(
                 Severity::Fail,
                 "amounts",
                 "study",
-                match has(Kind::Standard) {
+                match has(if by_addition { Kind::Addition } else { Kind::Standard }) {
                     true => "there are samples and standards, but no amount was worked out",
                     false => "no accepted run is a standard, so no amount was worked out",
                 },

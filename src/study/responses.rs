@@ -155,7 +155,8 @@ impl Study {
             .iter()
             .zip(lists)
             .filter(|(i, _)| {
-                i.accepted && matches!(i.kind, Kind::Standard | Kind::CheckStandard | Kind::SingleCompound)
+                i.accepted
+                    && matches!(i.kind, Kind::Standard | Kind::CheckStandard | Kind::Addition | Kind::SingleCompound)
             })
             .map(|(_, list)| list)
             .collect();
@@ -175,7 +176,8 @@ impl Study {
     fn spans(&self, runs: &[MeasuredRun]) -> BTreeMap<String, Span> {
         let mut seen: BTreeMap<&str, (Vec<f64>, Vec<f64>)> = BTreeMap::new();
         for (injection, run) in self.injections.iter().zip(runs) {
-            if !(injection.accepted && matches!(injection.kind, Kind::Standard | Kind::CheckStandard)) {
+            if !(injection.accepted && matches!(injection.kind, Kind::Standard | Kind::CheckStandard | Kind::Addition))
+            {
                 continue;
             }
             for n in &run.peaks {

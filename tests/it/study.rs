@@ -510,3 +510,47 @@ fn a_failed_write_leaves_the_old_results() {
         fs::read_dir(&results).expect("folder").flatten().filter(|e| e.file_name().to_string_lossy().starts_with('.'));
     assert_eq!(hidden.count(), 0, "nothing temporary stays");
 }
+
+/// Flasks with a content of 3 mg/L of their own and 0 to 8 mg/L added, signals worked out here: the study extrapolates
+/// to the 3 mg/L, times a dilution of 10.
+#[test]
+fn a_standard_addition_goes_through_the_study() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    fs::create_dir(folder.path().join("traces")).expect("traces");
+    let toml = "title = \"x\"\nsimulated = true\n[[compound]]\nname = \"a\"\nretention_min = 2.0\n[quantification]\nby = \
+                \"standard_addition\"\n";
+    fs::write(folder.path().join("study.toml"), toml).expect("written");
+    let mut log = "run,file,sample,kind,preparation,dilution,a (mg/L)\n".to_owned();
+    let mut random = vialbook::numeric::Xoshiro256PlusPlus::seeded(5);
+    for flask in 0..10 {
+        let added = 2.0 * f64::from((flask * 3 % 10) / 2);
+        let area = 4.0 * (3.0 + added) * (1.0 + 0.01 * random.normal());
+        let mut trace = "time (min),signal (mV)\n".to_owned();
+        for i in 0..1200 {
+            let t = f64::from(i) / 300.0;
+            let peak = area / (0.03 * std::f64::consts::TAU.sqrt()) * (-0.5 * ((t - 2.0) / 0.03).powi(2)).exp();
+            trace.push_str(&format!("{t:.5},{:.6}\n", 5.0 + peak + 0.05 * random.normal()));
+        }
+        fs::write(folder.path().join(format!("traces/r{flask}.csv")), trace).expect("written");
+        log.push_str(&format!("r{flask},traces/r{flask}.csv,water,addition,f{flask},10,{added}\n"));
+    }
+    fs::write(folder.path().join("injections.csv"), &log).expect("written");
+    let analysis = Study::open(folder.path()).expect("opens").analyse().expect("analyses");
+    let amount = analysis.amount("water", "a").expect("amount");
+    let u = amount.u.expect("u");
+    assert!((amount.value - 30.0).abs() < 3.0 * u && u < 1.5, "{}", amount.text);
+    assert!(amount.detected && amount.in_flask.is_some_and(|x| (10.0 * x - amount.value).abs() < 1e-9));
+    let c = analysis.calibration("a").expect("calibration");
+    assert_eq!((c.quantification.as_str(), c.x_label.as_str()), ("standard addition", "mass concentration added"));
+    let text = String::from_utf8(analysis.json().expect("json")).expect("text");
+    let schema: serde_json::Value = serde_json::from_str(include_str!("../../src/results.schema.json")).expect("JSON");
+    let mut schemas = boon::Schemas::new();
+    let mut compiler = boon::Compiler::new();
+    compiler.add_resource("results.schema.json", schema).expect("resource");
+    let index = compiler.compile("results.schema.json", &mut schemas).expect("schema compiles");
+    let instance: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+    assert!(schemas.validate(&instance, index).is_ok());
+    fs::write(folder.path().join("injections.csv"), log.replacen(",10,", ",5,", 1)).expect("written");
+    let refused = Study::open(folder.path()).expect("opens").analyse().expect_err("two dilutions");
+    assert!(refused.to_string().contains("state different dilutions"), "{refused}");
+}
