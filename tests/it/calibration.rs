@@ -16,6 +16,7 @@ mod coverage;
 mod curves;
 mod diagnostics;
 mod simulated;
+mod ways;
 
 /// A reference file.
 fn reference(name: &str) -> Value {
