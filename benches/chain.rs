@@ -13,6 +13,10 @@ use rayon::prelude::*;
 use vialbook::peaks::Detect;
 use vialbook::read::{ReadOptions, read_run};
 
+#[path = "peer/environment.rs"]
+mod environment;
+use environment::environment;
+
 fn main() {
     // `cargo test` also starts benches, to see that they run: nothing to do then.
     if !std::env::args().any(|a| a == "--bench") {
@@ -90,30 +94,6 @@ fn medians(rounds: &[[f64; 2]]) -> [f64; 2] {
         column.sort_by(f64::total_cmp);
         column[column.len() / 2]
     })
-}
-
-/// A Python with the pinned libraries, made once in the cache folder.
-fn environment(here: &Path) -> PathBuf {
-    let cache = std::env::var_os("VIALBOOK_CACHE").map(PathBuf::from).unwrap_or_else(|| {
-        let base = std::env::var_os("XDG_CACHE_HOME").map(PathBuf::from);
-        base.unwrap_or_else(|| PathBuf::from(std::env::var_os("HOME").unwrap()).join(".cache")).join("vialbook")
-    });
-    let venv = cache.join("peer-python");
-    let python = venv.join("bin/python");
-    let ready =
-        |p: &Path| Command::new(p).args(["-c", "import numpy, scipy, pandas"]).status().is_ok_and(|s| s.success());
-    if !ready(&python) {
-        fs::create_dir_all(&cache).unwrap();
-        let ok = Command::new("python3").args(["-m", "venv"]).arg(&venv).status().unwrap().success()
-            && Command::new(&python)
-                .args(["-m", "pip", "install", "--quiet", "-r"])
-                .arg(here.join("requirements.txt"))
-                .status()
-                .unwrap()
-                .success();
-        assert!(ok, "the Python environment for the comparison could not be made");
-    }
-    python
 }
 
 fn peak_memory() -> String {

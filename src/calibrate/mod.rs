@@ -6,6 +6,7 @@
 //!   probability to be above a limit, all from one pivot.
 //! - [`Curve::residual_tests`], [`Curve::suspicion`] and [`Curve::drift`] say what is doubtful and where to look.
 //! - [`Curve::limits`] gives critical value, detection and quantitation limits.
+//! - [`Curve::limits_din_32645`], [`method_detection_limit`] and [`blank_limits`] are other rules under their own names.
 //! - [`Curve::added_to`] extrapolates a standard addition; [`Curve::intercept_check`] holds an intercept to the blank.
 //! - [`NestedScatter`] takes apart what flasks and what shots contribute.
 
@@ -18,6 +19,7 @@ mod flasks;
 mod function;
 mod inverse;
 mod lack_of_fit;
+mod limit_methods;
 mod limits;
 mod notes;
 pub(crate) mod pivot;
@@ -33,10 +35,12 @@ pub use drift::{Drift, TimedFlask};
 pub use flasks::{CalibrationOptions, Flask, FlaskTypeB, Model, SharedSource, Weighting};
 pub use inverse::{Contribution, Inverse, Scope, Unknown};
 pub use lack_of_fit::LackOfFit;
+pub use limit_methods::{BlankLimits, DinLimits, MethodDetectionLimit, blank_limits, method_detection_limit};
 pub use limits::{ConventionalLimit, LimitNote, LimitOptions, Limits, ZeroVariance};
 pub use notes::{CurveNote, InverseNote};
 pub use replicates::{NestedScatter, PooledSd, pooled_sd};
 pub use residual_tests::{ResidualQuestion, ResidualTest};
 pub use suspicion::{Mistake, Suspicion};
 
+pub(crate) use function::{Covariance, Function};
 pub(crate) use lack_of_fit::detectable_noncentrality;

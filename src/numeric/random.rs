@@ -109,6 +109,33 @@ impl Xoshiro256PlusPlus {
         }
     }
 
+    /// A draw from the χ² distribution with `dof` > 0 degrees of freedom, whole or not.
+    ///
+    /// Twice a gamma variable after G. Marsaglia and W. W. Tsang, "A simple method for generating gamma variables", ACM
+    /// Transactions on Mathematical Software 26 (2000) 363-372; below 2 degrees of freedom with their power of a uniform draw.
+    pub fn chi_squared(&mut self, dof: f64) -> f64 {
+        let shape = 0.5 * dof;
+        if shape < 1.0 {
+            let above = self.chi_squared(dof + 2.0);
+            return above * libm::pow(1.0 - self.uniform(), 1.0 / shape);
+        }
+        let d = shape - 1.0 / 3.0;
+        let c = 1.0 / libm::sqrt(9.0 * d);
+        loop {
+            let x = self.normal();
+            let v = 1.0 + c * x;
+            if v <= 0.0 {
+                continue;
+            }
+            let v = v * v * v;
+            let u = 1.0 - self.uniform();
+            let square = x * x;
+            if u < 1.0 - 0.0331 * square * square || libm::log(u) < 0.5 * square + d * (1.0 - v + libm::log(v)) {
+                return 2.0 * d * v;
+            }
+        }
+    }
+
     /// Moves on by 2¹²⁸ draws: 2¹²⁸ generators of one seed that cannot meet.
     pub fn jump(&mut self) {
         // Jump polynomial of the authors' reference; checked against the transition matrix in the tests.
@@ -300,5 +327,22 @@ mod tests {
         (0..70_000).for_each(|_| seen[r.below(7) as usize] += 1);
         assert!(seen.iter().all(|c| (*c - 10_000_i32).abs() < 500), "{seen:?}");
         assert_eq!(r.below(0), 0);
+    }
+
+    #[test]
+    fn chi_squared_draws_follow_their_distribution() {
+        for dof in [0.7, 1.0, 3.0, 7.4, 30.0] {
+            let mut random = Xoshiro256PlusPlus::stream(2, dof.to_bits());
+            let mut counts = [0_u32; 20];
+            let n = 200_000;
+            for _ in 0..n {
+                let p = 1.0 - chi_squared_sf(random.chi_squared(dof), dof);
+                counts[((20.0 * p) as usize).min(19)] += 1;
+            }
+            let expected = f64::from(n) / 20.0;
+            let chi: f64 = counts.iter().map(|c| (f64::from(*c) - expected).powi(2) / expected).sum();
+            let p = chi_squared_sf(chi, 19.0);
+            assert!((1e-6..1.0 - 1e-6).contains(&p), "{dof} degrees of freedom: χ² = {chi}, p = {p}");
+        }
     }
 }

@@ -4,6 +4,7 @@
 //! - [`Amount::addition`]: from a standard addition.
 //! - [`by_one_standard`], [`by_two_standards`]: with one standard or two, and what that takes for granted.
 //! - [`normalise`]: shares of what the detector shows; [`carbon_number_factor`]: factors for flame ionisation.
+//! - [`MonteCarlo`]: is the linear uncertainty good enough?
 //! - [`Dilution`]: what was diluted, and whether the internal standard went in before; the factor is applied once or not at all.
 //! - [`Conversion`]: between mass concentration, amount concentration, mass, volume and amount fraction.
 //! - [`VolumeCancels`]: does the injected volume cancel in the ratio to the internal standard?
@@ -17,6 +18,7 @@ mod decision;
 mod dilution;
 mod external;
 mod internal;
+mod monte_carlo;
 mod normalisation;
 mod notes;
 
@@ -28,6 +30,7 @@ pub use decision::{Decision, DecisionRule, Verdict};
 pub use dilution::{Added, Dilution};
 pub use external::{injection_volume_relative_u, single_point};
 pub use internal::{InternalStandardContent, ShotRatio, VolumeCancels, shot_ratio, single_point_internal};
+pub use monte_carlo::{MonteCarlo, MonteCarloOptions};
 pub use normalisation::{
     CARBON_NUMBER_ESTER_RELATIVE_U, CARBON_NUMBER_RELATIVE_U, CarbonGroups, NormalisedPeak, Share, UnseenComponent,
     carbon_number_factor, normalise,

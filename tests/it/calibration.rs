@@ -15,6 +15,7 @@ mod amounts;
 mod coverage;
 mod curves;
 mod diagnostics;
+mod propagation;
 mod simulated;
 mod ways;
 
