@@ -29,6 +29,8 @@ pub use experimental::{KnownContent, LogLine};
 pub use safety::{Hazards, Safety, SourcedText, Statement, Substance};
 pub use sample_calculation::{CalculationFlask, CalculationShot, MassStep, SampleCalculation};
 pub use template::template_names;
+#[cfg(feature = "cli")]
+pub(crate) use typst::{FONTS, cache_folder};
 pub use typst::{TYPST_VERSION, Typesetter};
 
 /// A report that can be typeset: its content, the author's words, a template.

@@ -9,6 +9,9 @@ use crate::error::{Error, ErrorKind, Result};
 
 /// The version that is built where none is found, and that the templates are tested with.
 pub const TYPST_VERSION: &str = "0.15.1";
+/// Fonts that the templates use; typst carries them.
+#[cfg(feature = "cli")]
+pub(crate) const FONTS: &[&str] = &["Libertinus Serif", "DejaVu Sans Mono", "New Computer Modern Math"];
 /// Every version that begins so will do.
 const WANTED: &str = "0.15.";
 /// Names the program to use.
@@ -124,7 +127,7 @@ fn on_path(program: &str) -> Option<PathBuf> {
 }
 
 /// `VIALBOOK_CACHE`, else `vialbook` in the user's cache folder.
-fn cache_folder() -> Result<PathBuf> {
+pub(crate) fn cache_folder() -> Result<PathBuf> {
     let set = |name: &str| std::env::var_os(name).filter(|v| !v.is_empty()).map(PathBuf::from);
     if let Some(folder) = set(CACHE_VARIABLE) {
         return Ok(folder);
