@@ -40,8 +40,11 @@ mod layout;
 mod legend;
 mod model;
 mod names;
+#[cfg(feature = "plotly")]
+mod plotly;
 mod ranges;
 mod shapes;
+mod steps;
 mod svg;
 mod text;
 mod ticks;
@@ -50,4 +53,5 @@ pub mod views;
 pub use decimate::min_max;
 pub use layers::{Anchor, Bar, Color, Dash, Layer, Mark, Marker, Place, Style};
 pub use model::{Axis, Figure, Inset, Legend, Panel};
+pub use steps::{Step, Steps};
 pub use ticks::{Ticks, number};

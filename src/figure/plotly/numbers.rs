@@ -1,0 +1,121 @@
+//! Coordinates for the screen: short numbers, and how many points a figure can afford.
+
+use super::super::layers::Layer;
+use super::super::model::Figure;
+
+/// Steps that an axis is divided into, at least: a finer place would show only when a stretch is magnified twenty
+/// times.
+const STEPS: f64 = 2e4;
+/// Points of lines in a figure that stands still: at 16 bytes each, half of 400 kB.
+const POINTS: usize = 12_000;
+/// Points of lines at all steps together: half of 900 kB.
+const POINTS_OF_STEPS: usize = 28_000;
+/// Points along the tops of shaded areas, beside those of the lines.
+const SHARE_OF_AREAS: f64 = 0.25;
+
+/// Coordinates along one axis: divided by the power of ten that its label tells, and rounded.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Coordinate {
+    factor: f64,
+    decimals: i32,
+}
+
+impl Coordinate {
+    /// For an axis of this range whose label tells this power of ten.
+    pub(super) fn new([low, high]: [f64; 2], power: i32) -> Self {
+        let factor = 10_f64.powi(power);
+        Coordinate { factor, decimals: decimals((high - low).abs() / factor, STEPS) }
+    }
+
+    pub(super) fn of(&self, value: f64) -> f64 {
+        let value = if self.factor == 1.0 { value } else { value / self.factor };
+        // Beyond 10²² a power of ten is no exact number any more.
+        let rounded = match self.decimals {
+            d @ 0..=22 => (value * 10_f64.powi(d)).round() / 10_f64.powi(d),
+            d @ -22..=-1 => (value / 10_f64.powi(-d)).round() * 10_f64.powi(-d),
+            _ => value,
+        };
+        // −0 is 0.
+        if rounded.is_finite() { rounded + 0.0 } else { value }
+    }
+
+    pub(super) fn all(&self, values: &[f64]) -> Vec<f64> {
+        values.iter().map(|&v| self.of(v)).collect()
+    }
+}
+
+/// Decimals that tell this many parts of a span apart.
+pub(super) fn decimals(span: f64, parts: f64) -> i32 {
+    let step = span / parts;
+    if step > 0.0 && step.is_finite() { -(libm::log10(step).floor() as i32) } else { 0 }
+}
+
+/// The share of their points that lines and areas can keep, so that the figure stays small.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Budget {
+    lines: f64,
+    areas: f64,
+}
+
+impl Budget {
+    /// What all layers of all panels and steps would take, against what there is. Insets count as well.
+    pub(super) fn new(figure: &Figure) -> Self {
+        let (mut lines, mut areas) = (0, 0);
+        let mut count = |layers: &[Layer]| {
+            for layer in layers {
+                match layer {
+                    Layer::Line { x, .. } => lines += x.len(),
+                    Layer::Area { x, .. } | Layer::Band { x, .. } => areas += x.len(),
+                    _ => {}
+                }
+            }
+        };
+        for panel in &figure.panels {
+            count(&panel.layers);
+            panel.inset.iter().for_each(|inset| count(&inset.panel.layers));
+        }
+        let steps = figure.steps.iter().flat_map(|s| &s.steps);
+        steps.flat_map(|s| &s.layers).for_each(|layers| count(layers));
+        let most = if figure.steps.is_some() { POINTS_OF_STEPS } else { POINTS } as f64;
+        let share = |n: usize, most: f64| (most / n.max(1) as f64).min(1.0);
+        Budget { lines: share(lines, most), areas: share(areas, most * SHARE_OF_AREAS) }
+    }
+
+    /// Columns for a line of so many points.
+    pub(super) fn columns(&self, points: usize) -> usize {
+        columns(points, self.lines)
+    }
+
+    /// Columns for the top of an area of so many points.
+    pub(super) fn area_columns(&self, points: usize) -> usize {
+        columns(points, self.areas)
+    }
+}
+
+/// Two points a column; a few at least, so that a short piece keeps its shape. Everything stays where all fits.
+fn columns(points: usize, share: f64) -> usize {
+    if share >= 1.0 { points } else { ((points as f64 * share / 2.0) as usize).max(12) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn coordinates_are_short_and_close() {
+        let minutes = Coordinate::new([0.0, 12.0], 0);
+        assert_eq!(minutes.of(3.141_592_653), 3.1416);
+        assert_eq!(minutes.of(-0.000_001).to_string(), "0");
+        assert!(minutes.of(f64::NAN).is_nan());
+        let counts = Coordinate::new([0.0, 2.5e6], 6);
+        assert_eq!(counts.of(1_234_567.0), 1.234_57);
+        let small = Coordinate::new([0.0, 3e-9], -9);
+        assert_eq!(small.of(1.234_567e-9), 1.2346);
+        let huge = Coordinate::new([0.0, 4e7], 0);
+        assert_eq!(huge.of(12_345_678.9), 12_345_700.0 - 22.0);
+        for span in [1e-300, 1e-30, 1.0, 1e30, 1e300] {
+            let c = Coordinate::new([0.0, span], 0);
+            assert!((c.of(0.123_456_789 * span) / span - 0.123_456_789).abs() <= 1.0 / STEPS, "{span}");
+        }
+    }
+}
