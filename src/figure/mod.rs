@@ -38,10 +38,12 @@ mod geometry;
 mod layers;
 mod layout;
 mod legend;
+mod merits;
 mod model;
 mod names;
 #[cfg(feature = "plotly")]
 mod plotly;
+mod plots;
 mod ranges;
 mod shapes;
 mod steps;

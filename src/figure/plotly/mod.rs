@@ -16,7 +16,7 @@ use serde::Serialize;
 use serde_json::{Map, Value, json};
 
 use self::numbers::Budget;
-use self::sheet::{Axes, Sheet, numbered};
+use self::sheet::{Axes, Sheet};
 use self::traces::{Painter, Trace, line_samples};
 use super::layout::{Placed, arrange_figure, page};
 use super::model::{Figure, Panel};

@@ -61,21 +61,25 @@ impl Budget {
     /// What all layers of all panels and steps would take, against what there is. Insets count as well.
     pub(super) fn new(figure: &Figure) -> Self {
         let (mut lines, mut areas) = (0, 0);
-        let mut count = |layers: &[Layer]| {
+        let mut count = |layers: &[Layer], range: Option<[f64; 2]>| {
+            let inside = |x: &[f64]| match range {
+                Some([low, high]) => x.iter().filter(|v| (low..=high).contains(*v)).count(),
+                None => x.len(),
+            };
             for layer in layers {
                 match layer {
-                    Layer::Line { x, .. } => lines += x.len(),
-                    Layer::Area { x, .. } | Layer::Band { x, .. } => areas += x.len(),
+                    Layer::Line { x, .. } => lines += inside(x),
+                    Layer::Area { x, .. } | Layer::Band { x, .. } => areas += inside(x),
                     _ => {}
                 }
             }
         };
         for panel in &figure.panels {
-            count(&panel.layers);
-            panel.inset.iter().for_each(|inset| count(&inset.panel.layers));
+            count(&panel.layers, None);
+            panel.inset.iter().for_each(|inset| count(&inset.panel.layers, inset.panel.x.range));
         }
         let steps = figure.steps.iter().flat_map(|s| &s.steps);
-        steps.flat_map(|s| &s.layers).for_each(|layers| count(layers));
+        steps.flat_map(|s| &s.layers).for_each(|layers| count(layers, None));
         let most = if figure.steps.is_some() { POINTS_OF_STEPS } else { POINTS } as f64;
         let share = |n: usize, most: f64| (most / n.max(1) as f64).min(1.0);
         Budget { lines: share(lines, most), areas: share(areas, most * SHARE_OF_AREAS) }

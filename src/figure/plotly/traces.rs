@@ -390,7 +390,9 @@ pub(super) fn line_samples(placed: &Placed, axes: &Axes) -> Vec<Value> {
 /// The words of bars, beside them.
 pub(super) fn bar_names(panel: &Panel) -> Option<Vec<String>> {
     panel.layers.iter().find_map(|l| match l {
-        Layer::Bars { bars, .. } => Some(bars.iter().map(|b| escape(&super::super::text::clean(&b.label, false))).collect()),
+        Layer::Bars { bars, .. } => {
+            Some(bars.iter().map(|b| escape(&super::super::text::clean(&b.label, false))).collect())
+        }
         _ => None,
     })
 }
