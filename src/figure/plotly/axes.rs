@@ -78,10 +78,10 @@ fn axis(axis: &Axis, marks: &AxisMarks, placed: &Placed, range: [f64; 2], domain
             .show_tick_labels(true),
     );
     let mut set = |key: &str, value: Value| _ = json.insert(key.to_owned(), value);
-    set("title", Value::Object(title(&marks.label, marks.label_size)));
+    set("title", Value::Object(title(if marks.words { &marks.label } else { &[] }, marks.label_size)));
     set("tickfont", json!({"size": (sizes.tick * SCALE).round()}));
     set("minor", json!({"ticks": "outside", "ticklen": (length * 0.55).round()}));
-    set("nticks", ((domain[1] - domain[0]) * 12.0).ceil().max(4.0).into());
+    set("nticks", (((domain[1] - domain[0]) * 12.0).ceil().max(4.0) as usize).into());
     let span = (ends[1] - ends[0]).abs();
     // A pointer does not meet a place more closely than a five-thousandth of the axis.
     set("hoverformat", format!(".{}f", decimals(span, 5e3).clamp(0, 15)).into());

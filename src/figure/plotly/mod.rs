@@ -108,7 +108,7 @@ fn document(figure: &Figure) -> Value {
 fn view(figure: &Figure, placed: &[Placed], sheet: &Sheet, budget: Budget) -> View {
     let mut out = View::default();
     for_each_box(figure, placed, |panel, place, number, of_inset| {
-        let axes = Axes::new(number, place);
+        let axes = Axes::new(number, panel, place);
         let painter = Painter { panel, placed: place, axes: &axes, budget, only_inside: of_inset.is_some() };
         // An inset belongs to what is always shown.
         let home = of_inset.map_or(number - 1, |_| usize::MAX);
@@ -134,7 +134,7 @@ fn view(figure: &Figure, placed: &[Placed], sheet: &Sheet, budget: Budget) -> Vi
 /// Axes and legends of all panels and insets.
 fn boxes(figure: &Figure, placed: &[Placed], sheet: &Sheet, layout: &mut Map<String, Value>) {
     for_each_box(figure, placed, |panel, place, number, of_inset| {
-        let axes = Axes::new(number, place);
+        let axes = Axes::new(number, panel, place);
         let leader = (figure.share_x && of_inset.is_none() && number > 1).then(|| "x".to_owned());
         for (name, axis) in axes::axes(panel, place, &axes, sheet.domains(&place.frame), leader) {
             layout.insert(name, axis);

@@ -1,7 +1,7 @@
 //! Coordinates for the screen: short numbers, and how many points a figure can afford.
 
 use super::super::layers::Layer;
-use super::super::model::Figure;
+use super::super::model::{Figure, Panel};
 
 /// Steps that an axis is divided into, at least: a finer place would show only when a stretch is magnified twenty
 /// times.
@@ -25,6 +25,19 @@ impl Coordinate {
     pub(super) fn new([low, high]: [f64; 2], power: i32) -> Self {
         let factor = 10_f64.powi(power);
         Coordinate { factor, decimals: decimals((high - low).abs() / factor, STEPS) }
+    }
+
+    /// Fine enough for these lines' own scatter as well, so that a small peak of a run with a large one can be
+    /// magnified: a tenth of the median step between neighbours, at most a thousand times finer.
+    pub(super) fn for_lines(self, panel: &Panel) -> Self {
+        let lines = panel.layers.iter().filter_map(|l| if let Layer::Line { y, .. } = l { Some(y) } else { None });
+        let finest = lines.filter(|y| y.len() > 100).filter_map(|y| {
+            let mut steps: Vec<f64> = y.windows(2).map(|w| (w[1] - w[0]).abs()).filter(|d| *d > 0.0).collect();
+            let middle = steps.len() / 2;
+            (middle > 0).then(|| *steps.select_nth_unstable_by(middle, f64::total_cmp).1)
+        });
+        let own = finest.map(|step| decimals(step / self.factor, 10.0)).max().unwrap_or(self.decimals);
+        Coordinate { decimals: own.clamp(self.decimals, self.decimals + 3), ..self }
     }
 
     pub(super) fn of(&self, value: f64) -> f64 {

@@ -2,7 +2,7 @@
 
 use super::super::geometry::Rect;
 use super::super::layout::Placed;
-use super::super::model::Figure;
+use super::super::model::{Figure, Panel};
 use super::numbers::Coordinate;
 
 /// Pixels of the screen for a point of the page: letters of 8 pt become 12 px high.
@@ -80,11 +80,11 @@ pub(super) struct Axes {
 }
 
 impl Axes {
-    pub(super) fn new(number: usize, placed: &Placed) -> Self {
+    pub(super) fn new(number: usize, panel: &Panel, placed: &Placed) -> Self {
         Axes {
             number,
             x: Coordinate::new(placed.ranges[0], placed.x.power),
-            y: Coordinate::new(placed.ranges[1], placed.y.power),
+            y: Coordinate::new(placed.ranges[1], placed.y.power).for_lines(panel),
         }
     }
 

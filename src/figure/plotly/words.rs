@@ -156,7 +156,7 @@ pub(super) fn annotations(panel: &Panel, placed: &Placed, axes: &Axes, sheet: &S
         let from_edge = (at[0] - placed.frame.left) * SCALE - 6.0;
         out.push(
             on_sheet(sheet.x(placed.frame.left), sheet.y(placed.frame.top))
-                .text(escape(letter))
+                .text(words(letter))
                 .font(font(placed.sizes.label * SCALE))
                 .x_anchor(End::Left)
                 .y_anchor(End::Middle)
