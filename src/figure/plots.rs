@@ -228,7 +228,7 @@ impl Analysis {
             |run: &str, name: &str| results.peaks.iter().find(|p| p.run == run && p.compound.as_deref() == Some(name));
         let internal = self.config().internal_standard().filter(|s| *s != compound);
         let mut area_unit = String::new();
-        let mut shots = Vec::new();
+        let (mut shots, mut without) = (Vec::new(), Vec::new());
         for run in results.runs.iter().filter(|r| !r.kind.contains("blank")) {
             let Some(peak) = of(&run.run, compound) else { continue };
             area_unit = crate::units::area_unit(&run.signal_unit);
@@ -241,7 +241,11 @@ impl Analysis {
             );
             let mut response = peak.area;
             if let Some(name) = internal {
-                let Some(standard) = of(&run.run, name) else { continue };
+                // Without a peak of the standard there is no ratio.
+                let Some(standard) = of(&run.run, name).filter(|s| s.retention_time_min.is_some()) else {
+                    without.push(run.run.as_str());
+                    continue;
+                };
                 response = peak.area / standard.area;
                 let area = plus_minus(standard.area, standard.area_u, &area_unit);
                 let ratio = significant(response, 4);
@@ -258,10 +262,12 @@ impl Analysis {
                 .hint(format!("named in the runs: {}", known.join(", "))));
         }
         shots.sort_by(|a, b| a.flask.cmp(&b.flask));
-        match internal {
-            Some(name) => views::replicates(compound, &format!("area ratio, {compound} to {name}"), "", &shots),
-            None => views::replicates(compound, "area", &area_unit, &shots),
+        let Some(name) = internal else { return views::replicates(compound, "area", &area_unit, &shots) };
+        let mut figure = views::replicates(compound, &format!("area ratio to {name}"), "", &shots)?;
+        if !without.is_empty() {
+            figure.alt.push_str(&format!(" Not shown, without a peak of {name}: {}.", without.join(", ")));
         }
+        Ok(figure)
     }
 
     /// What a chromatogram's scale is made for: all compounds but the solvents.

@@ -26,8 +26,9 @@ pub(super) fn axes(
 ) -> [(String, Value); 2] {
     let long = |name: String| name.replacen(['x', 'y'], if name.starts_with('x') { "xaxis" } else { "yaxis" }, 1);
     let [x, y] = placed.ranges;
-    let mut along = axis(&panel.x, &placed.x, placed, x, domains[0]);
-    let mut up = axis(&panel.y, &placed.y, placed, y, domains[1]);
+    // Ends are rounded as places are: a name at the very end of an axis lies on it, not beyond.
+    let mut along = axis(&panel.x, &placed.x, placed, x, x.map(|v| axes.x.of(v)), domains[0]);
+    let mut up = axis(&panel.y, &placed.y, placed, y, y.map(|v| axes.y.of(v)), domains[1]);
     along.insert("anchor".into(), axes.y_name().into());
     up.insert("anchor".into(), axes.x_name().into());
     if !panel.x.categories.is_empty() {
@@ -37,6 +38,11 @@ pub(super) fn axes(
         along.insert("ticktext".into(), names.into());
         if placed.x.upright {
             along.insert("tickangle".into(), (-90).into());
+            // Words of unknown length: the title keeps clear of them, and the margin grows.
+            along.insert("automargin".into(), "height".into());
+            if let Some(Value::Object(title)) = along.get_mut("title") {
+                title.insert("standoff".into(), 8.into());
+            }
         }
         along.remove("minor");
     }
@@ -58,9 +64,14 @@ pub(super) fn axes(
     [(long(axes.x_name()), Value::Object(along)), (long(axes.y_name()), Value::Object(up))]
 }
 
-fn axis(axis: &Axis, marks: &AxisMarks, placed: &Placed, range: [f64; 2], domain: [f64; 2]) -> Map<String, Value> {
-    let factor = 10_f64.powi(marks.power);
-    let ends = range.map(|v| v / factor);
+fn axis(
+    axis: &Axis,
+    marks: &AxisMarks,
+    placed: &Placed,
+    range: [f64; 2],
+    ends: [f64; 2],
+    domain: [f64; 2],
+) -> Map<String, Value> {
     let sizes = placed.sizes;
     let length = sizes.tick_length * SCALE;
     let mut json = json_of(

@@ -63,17 +63,18 @@ pub(super) fn decimals(span: f64, parts: f64) -> i32 {
     if step > 0.0 && step.is_finite() { -(libm::log10(step).floor() as i32) } else { 0 }
 }
 
-/// The share of their points that lines and areas can keep, so that the figure stays small.
+/// How many points a line and an area may keep, so that the figure stays small.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Budget {
-    lines: f64,
-    areas: f64,
+    lines: usize,
+    areas: usize,
 }
 
 impl Budget {
-    /// What all layers of all panels and steps would take, against what there is. Insets count as well.
+    /// From all layers of all panels, insets and steps, and from what there is to share among them: short ones keep
+    /// all their points, long ones as many as is left for each.
     pub(super) fn new(figure: &Figure) -> Self {
-        let (mut lines, mut areas) = (0, 0);
+        let (mut lines, mut areas) = (Vec::new(), Vec::new());
         let mut count = |layers: &[Layer], range: Option<[f64; 2]>| {
             let inside = |x: &[f64]| match range {
                 Some([low, high]) => x.iter().filter(|v| (low..=high).contains(*v)).count(),
@@ -81,8 +82,8 @@ impl Budget {
             };
             for layer in layers {
                 match layer {
-                    Layer::Line { x, .. } => lines += inside(x),
-                    Layer::Area { x, .. } | Layer::Band { x, .. } => areas += inside(x),
+                    Layer::Line { x, .. } => lines.push(inside(x)),
+                    Layer::Area { x, .. } | Layer::Band { x, .. } => areas.push(inside(x)),
                     _ => {}
                 }
             }
@@ -93,30 +94,46 @@ impl Budget {
         }
         let steps = figure.steps.iter().flat_map(|s| &s.steps);
         steps.flat_map(|s| &s.layers).for_each(|layers| count(layers, None));
-        let most = if figure.steps.is_some() { POINTS_OF_STEPS } else { POINTS } as f64;
-        let share = |n: usize, most: f64| (most / n.max(1) as f64).min(1.0);
-        Budget { lines: share(lines, most), areas: share(areas, most * SHARE_OF_AREAS) }
+        let most = if figure.steps.is_some() { POINTS_OF_STEPS } else { POINTS };
+        Budget { lines: cap(lines, most), areas: cap(areas, (most as f64 * SHARE_OF_AREAS) as usize) }
     }
 
-    /// Columns for a line of so many points.
-    pub(super) fn columns(&self, points: usize) -> usize {
-        columns(points, self.lines)
+    /// Columns, of two points each, for a line.
+    pub(super) fn columns(&self) -> usize {
+        self.lines / 2
     }
 
-    /// Columns for the top of an area of so many points.
-    pub(super) fn area_columns(&self, points: usize) -> usize {
-        columns(points, self.areas)
+    /// Columns for the top of an area.
+    pub(super) fn area_columns(&self) -> usize {
+        self.areas / 2
     }
 }
 
-/// Two points a column; a few at least, so that a short piece keeps its shape. Everything stays where all fits.
-fn columns(points: usize, share: f64) -> usize {
-    if share >= 1.0 { points } else { ((points as f64 * share / 2.0) as usize).max(12) }
+/// The largest number of points such that all together are no more than `most`; a few at least, so that a short
+/// piece keeps its shape.
+fn cap(mut points: Vec<usize>, most: usize) -> usize {
+    points.sort_unstable();
+    let (mut left, mut among) = (most, points.len());
+    for n in points {
+        if n * among > left {
+            return (left / among).max(24);
+        }
+        (left, among) = (left - n, among - 1);
+    }
+    usize::MAX
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn short_lines_keep_all_points() {
+        assert_eq!(cap(vec![100, 12_000, 12_000], 12_100), 6_000);
+        assert_eq!(cap(vec![100, 12_000], 12_100), usize::MAX);
+        assert_eq!(cap(vec![10; 10_000], 1_000), 24);
+        assert_eq!(cap(Vec::new(), 10), usize::MAX);
+    }
 
     #[test]
     fn coordinates_are_short_and_close() {

@@ -7,6 +7,8 @@ use super::numbers::Coordinate;
 
 /// Pixels of the screen for a point of the page: letters of 8 pt become 12 px high.
 pub(super) const SCALE: f64 = 1.5;
+/// How much wider a screen's letters can be than the page's, whose widths are known.
+const WIDER: f64 = 1.3;
 /// Room above the figure for the buttons that appear under the pointer, in pixels.
 const BUTTONS: f64 = 26.0;
 /// Room below the figure for a slider, in pixels.
@@ -28,13 +30,19 @@ impl Sheet {
     pub(super) fn new(figure: &Figure, placed: &[Placed], page: (f64, f64)) -> Self {
         let whole = Rect { left: 0.0, top: 0.0, right: page.0, bottom: page.1 };
         let boxes = match (placed.first(), placed.last()) {
-            (Some(first), Some(last)) => Rect { bottom: last.frame.bottom, ..first.frame },
+            (Some(first), Some(last)) => {
+                // An inset may lie beside names, above its panel's box.
+                let insets = placed.iter().filter_map(|p| p.inset.as_ref()?.1.first());
+                let top = insets.map(|p| p.frame.top).fold(first.frame.top, f64::min);
+                Rect { top, bottom: last.frame.bottom, ..first.frame }
+            }
             _ => whole,
         };
+        let beside = placed.iter().any(|p| !p.beside.is_empty());
         let slider = if figure.steps.is_some() { SLIDER } else { 0.0 };
         let margins = [
             boxes.left * SCALE + 6.0,
-            (page.0 - boxes.right) * SCALE,
+            (page.0 - boxes.right) * SCALE * if beside { WIDER } else { 1.0 },
             boxes.top * SCALE + BUTTONS,
             (page.1 - boxes.bottom) * SCALE + 4.0 + slider,
         ];

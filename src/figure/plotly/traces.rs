@@ -102,7 +102,7 @@ impl Painter<'_> {
     ) {
         let points = x.len().min(y.len());
         let (x, y) = self.visible(&x[..points], &y[..points]);
-        let (x, y) = min_max(x, y, self.budget.columns(points));
+        let (x, y) = min_max(x, y, self.budget.columns());
         let telling: Vec<(f64, f64)> = self.panel.layers.iter().filter_map(span_of_telling_area).collect();
         let inside = |v: f64| telling.iter().any(|&(a, b)| v > a && v < b);
         let stroke = stroke(style);
@@ -205,7 +205,7 @@ impl Painter<'_> {
         let all: Vec<usize> = (0..n).collect();
         for run in all.split(|i| !known(i)).filter(|r| r.len() > 1) {
             let (a, b) = (run[0], run[run.len() - 1] + 1);
-            let columns = self.budget.area_columns(b - a);
+            let columns = self.budget.area_columns();
             let top = self.visible(&x[a..b], &upper[a..b]);
             let base = self.visible(&x[a..b], &lower[a..b]);
             let (tx, ty) = min_max(top.0, top.1, columns);

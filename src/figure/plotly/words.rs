@@ -91,6 +91,8 @@ pub(super) fn annotations(panel: &Panel, placed: &Placed, axes: &Axes, sheet: &S
         let words = if name.leader.is_empty() {
             words.show_arrow(false).x_shift(by[0]).y_shift(-by[1])
         } else {
+            // With an arrow, anchors follow the words' own direction.
+            let words = if name.upright { words.x_anchor(End::Left).y_anchor(End::Middle) } else { words };
             words
                 .show_arrow(true)
                 .arrow_head(0)

@@ -1,7 +1,7 @@
 //! What a setting does, worked out beforehand at several steps: smoothing, detection threshold, baseline stiffness.
 
 use super::super::{Axis, Color, Dash, Figure, Layer, Panel, Place, Step, Steps, Style};
-use super::run::{extremes, marks, peak_layers, top, y_range};
+use super::run::{FEW, HALF, extremes, marks, peak_layers, top, y_range};
 use crate::error::Result;
 use crate::estimate::{significant, typographic};
 use crate::peaks::{Detect, Peak, PeakList};
@@ -22,8 +22,8 @@ const STIFFNESS: [f64; 7] = [0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.4];
 /// As [`Trace::smooth`] and [`Trace::find_peaks`].
 pub fn smoothing(trace: &Trace, name: &str) -> Result<Figure> {
     let list = trace.find_peaks(&Detect::default())?;
-    let (low, high) = y_range(trace, list.peaks.iter());
-    let close = narrowest(&list);
+    let (low, high) = y_range(trace, list.peaks.iter(), FEW);
+    let close = narrowest(&list, high);
     let time = trace.time_min();
     let raw =
         || Layer::line(time, trace.signal()).styled(Style { width_pt: 0.5, ..Style::thin() }).named("as recorded");
@@ -92,7 +92,7 @@ pub fn smoothing(trace: &Trace, name: &str) -> Result<Figure> {
 /// As [`Trace::find_peaks`].
 pub fn detection(trace: &Trace, name: &str) -> Result<Figure> {
     let usual = trace.find_peaks(&Detect::default())?;
-    let (low, high) = y_range(trace, usual.peaks.iter());
+    let (low, high) = y_range(trace, usual.peaks.iter(), HALF);
     let time = trace.time_min();
     let panel = Panel::new(
         Axis::new("time", "min").range(time[0], time[time.len() - 1]),
@@ -132,7 +132,7 @@ pub fn baseline(trace: &Trace, name: &str) -> Result<Figure> {
     let reach = lines.lines.iter().map(|(_, t)| t.signal()[t.len() / 2..].iter().copied().fold(lowest, f64::max));
     let reach = reach.fold(lowest, f64::max);
     let tops = trace.find_peaks(&Detect::default())?;
-    let ceiling = y_range(trace, tops.peaks.iter()).1.min(highest);
+    let ceiling = y_range(trace, tops.peaks.iter(), HALF).1.min(highest);
     let ceiling = (lowest + 3.0 * (reach - lowest)).clamp(lowest + 0.05 * (ceiling - lowest), ceiling);
     let span = if ceiling > lowest { ceiling - lowest } else { 1.0 };
     let panel = Panel::new(
@@ -184,9 +184,9 @@ fn baselines(trace: &Trace) -> Result<Baselines> {
     Ok(Baselines { quantity: "half width of what is cut off", unit: "min", lines, usual: 3 })
 }
 
-/// The narrowest peak that stands well out of the noise and has no doubt about its height.
-fn narrowest(list: &PeakList) -> Option<&Peak> {
-    let good = |p: &&Peak| p.height_over_sd > 30.0 && !p.notes.iter().any(|n| n.is_cut_off());
+/// The narrowest peak that stands well out of the noise, lies wholly in the figure and has no doubt about its height.
+fn narrowest(list: &PeakList, highest: f64) -> Option<&Peak> {
+    let good = |p: &&Peak| p.height_over_sd > 30.0 && top(p) < highest && !p.notes.iter().any(|n| n.is_cut_off());
     let width = |p: &Peak| p.width_half_min.unwrap_or(f64::INFINITY);
     let any = list.peaks.iter().filter(|p| p.width_half_min.is_some());
     any.clone()

@@ -95,7 +95,7 @@ pub fn replicates(of: &str, quantity: &str, unit: &str, shots: &[ReplicateShot])
         .sharing_x()
         .panel(Panel::new(x_axis(), Axis::new(quantity, unit).with_zero()).letter("a").layers(upper))
         .panel(
-            Panel::new(x_axis(), Axis::new("deviation from the flask's mean", "%"))
+            Panel::new(x_axis(), Axis::new("deviation", "%"))
                 .letter("b")
                 .height_share(0.6)
                 .layer(Layer::horizontal(0.0))

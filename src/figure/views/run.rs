@@ -46,7 +46,7 @@ pub fn named_peaks(trace: &Trace, named: &NamedPeaks) -> Figure {
 
 fn peak_figure(trace: &Trace, run: &str, peaks: &[(&Peak, Option<&str>)]) -> Figure {
     let time = trace.time_min();
-    let (low, high) = y_range(trace, peaks.iter().map(|(p, _)| *p));
+    let (low, high) = y_range(trace, peaks.iter().map(|(p, _)| *p), FEW);
     let panel = Panel::new(
         Axis::new("time", "min").range(time[0], time[time.len() - 1]),
         Axis::new("signal", trace.signal_unit()).range(low, high),
@@ -105,14 +105,19 @@ pub(super) fn top(p: &Peak) -> f64 {
     p.height + p.baseline[0] + share.clamp(0.0, 1.0) * (p.baseline[1] - p.baseline[0])
 }
 
-/// The range of the signal axis. Peaks that tower five times over the next lower one are cut off, as long as most
-/// peaks are not.
-pub(super) fn y_range<'a>(trace: &Trace, peaks: impl Iterator<Item = &'a Peak>) -> (f64, f64) {
+/// Share of the peaks that may be cut off at the top, where all are of interest.
+pub(super) const FEW: f64 = 0.25;
+/// The same where the small ones are.
+pub(super) const HALF: f64 = 0.5;
+
+/// The range of the signal axis. Peaks that tower five times over the next lower one are cut off, as long as they are
+/// no more than this share of all.
+pub(super) fn y_range<'a>(trace: &Trace, peaks: impl Iterator<Item = &'a Peak>, share: f64) -> (f64, f64) {
     let (lowest, highest) = extremes(trace.signal());
     let mut tops: Vec<f64> = peaks.map(top).collect();
     tops.sort_by(|a, b| b.total_cmp(a));
     let mut ceiling = tops.first().copied().unwrap_or(highest).max(highest);
-    for (i, pair) in tops.windows(2).enumerate().take(tops.len() / 2) {
+    for (i, pair) in tops.windows(2).enumerate().take(((tops.len() as f64 * share) as usize).max(1)) {
         if pair[0] - lowest > 5.0 * (pair[1] - lowest) {
             ceiling = tops[i + 1];
         }
