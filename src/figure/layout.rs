@@ -37,6 +37,7 @@ const POINTS_PER_MM: f64 = 72.0 / 25.4;
 pub(super) struct Placed {
     pub(super) frame: Rect,
     /// Ranges of x and y in the data's numbers, from left to right and from bottom to top.
+    #[cfg_attr(not(feature = "plotly"), allow(dead_code))] // the screen painter asks for it
     pub(super) ranges: [[f64; 2]; 2],
     pub(super) x: AxisMarks,
     pub(super) y: AxisMarks,

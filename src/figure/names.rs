@@ -22,6 +22,7 @@ pub(super) struct Wish {
 pub(super) struct Name {
     /// Start of the base line for upright words, its middle for level ones.
     pub(super) at: Point,
+    #[cfg_attr(not(feature = "plotly"), allow(dead_code))] // the screen painter asks for it
     pub(super) apex: Point,
     pub(super) text: String,
     pub(super) upright: bool,

@@ -71,7 +71,8 @@ fn document(figure: &Figure) -> Value {
 
     // What all steps share is drawn once.
     let constant = |panel: usize| figure.panels.get(panel).map_or(usize::MAX, |p| p.layers.len());
-    let (mut data, mut shown_at): (Vec<(u8, Map<String, Value>)>, Vec<Option<usize>>) = Default::default();
+    let mut data: Vec<(u8, Map<String, Value>)> = Vec::new();
+    let mut shown_at: Vec<Option<usize>> = Vec::new();
     for (k, view) in views.iter().enumerate() {
         for (panel, trace) in &view.traces {
             let own = trace.layer >= constant(*panel);
@@ -203,7 +204,10 @@ fn frame_of(sheet: &Sheet, layout: &mut Map<String, Value>) {
     set("paper_bgcolor", "#ffffff".into());
     set("plot_bgcolor", "#ffffff".into());
     set("hovermode", "closest".into());
-    set("hoverlabel", json!({"bgcolor": "#ffffff", "bordercolor": GUIDE, "align": "left", "font": {"size": 12}}));
+    set(
+        "hoverlabel",
+        json!({"bgcolor": "#ffffff", "bordercolor": GUIDE, "align": "left", "font": {"size": 12, "color": "#000000"}}),
+    );
     set("separators", ".\u{2009}".into());
     set("dragmode", "zoom".into());
 }

@@ -138,7 +138,7 @@ mod tests {
     #[test]
     fn coordinates_are_short_and_close() {
         let minutes = Coordinate::new([0.0, 12.0], 0);
-        assert_eq!(minutes.of(3.141_592_653), 3.1416);
+        assert_eq!(minutes.of(5.432_198_765), 5.4322);
         assert_eq!(minutes.of(-0.000_001).to_string(), "0");
         assert!(minutes.of(f64::NAN).is_nan());
         let counts = Coordinate::new([0.0, 2.5e6], 6);

@@ -10,7 +10,7 @@ pub(super) const SCALE: f64 = 1.5;
 /// How much wider a screen's letters can be than the page's, whose widths are known.
 const WIDER: f64 = 1.3;
 /// Room above the figure for the buttons that appear under the pointer, in pixels.
-const BUTTONS: f64 = 26.0;
+const BUTTONS: f64 = 36.0;
 /// Room below the figure for a slider, in pixels.
 const SLIDER: f64 = 92.0;
 
