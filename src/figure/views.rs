@@ -1,7 +1,19 @@
-//! The figures of a study: chromatogram, calibration with residuals, uncertainty budget.
+//! The figures of a study: chromatogram, overlay, replicates, calibration with residuals, uncertainty budget; and what
+//! a setting does, step by step.
 //!
 //! Each takes results and gives a [`Figure`] whose alternative text says what it shows.
 
+mod explore;
+mod overlay;
+mod replicates;
+mod run;
+
+pub use explore::{baseline, detection, smoothing};
+pub use overlay::{OverlaidRun, Overlay, overlay};
+pub use replicates::{ReplicateShot, replicates};
+pub use run::{named_peaks, peaks, trace};
+
+use super::merits;
 use super::{Axis, Bar, Color, Dash, Figure, Layer, Mark, Panel, Style};
 use crate::estimate::{percent, significant};
 use crate::results::{AmountResult, CalibrationResult, PeakResult};
@@ -58,27 +70,34 @@ pub fn chromatogram(trace: &Trace, peaks: &[&PeakResult], compounds: &[String]) 
 
 /// The trace with every peak's area and baseline.
 fn chromatogram_layers(trace: &Trace, peaks: &[&PeakResult]) -> Vec<Layer> {
-    let (time, signal) = (trace.time_min(), trace.signal());
     let mut layers = Vec::with_capacity(2 * peaks.len() + 1);
     let drawn = peaks.iter().filter(|p| p.compound.is_some());
     for (n, p) in drawn.enumerate() {
-        let (a, b) = (trace.index_at(p.start_min), trace.index_at(p.end_min).min(time.len() - 1));
-        if b <= a {
-            continue;
-        }
-        let span = p.end_min - p.start_min;
-        let level = |t: f64| p.baseline[0] + (p.baseline[1] - p.baseline[0]) * (t - p.start_min) / span;
-        let base: Vec<f64> = time[a..=b].iter().map(|&t| level(t)).collect();
-        let color = [Color::Blue, Color::Orange][n % 2];
-        layers.push(Layer::area(&time[a..=b], &signal[a..=b], base).colored(color));
-        layers.push(Layer::segment(
+        let words = merits::peak(p, None, trace.signal_unit());
+        layers.extend(area_layers(trace, p, [Color::Blue, Color::Orange][n % 2], words));
+    }
+    layers.push(Layer::line(trace.time_min(), trace.signal()).styled(Style::default().width(0.6)));
+    layers
+}
+
+/// A peak's area and baseline; nothing where it has no two points.
+fn area_layers(trace: &Trace, p: &PeakResult, color: Color, words: String) -> Vec<Layer> {
+    let (time, signal) = (trace.time_min(), trace.signal());
+    let (a, b) = (trace.index_at(p.start_min), trace.index_at(p.end_min).min(time.len() - 1));
+    if b <= a {
+        return Vec::new();
+    }
+    let span = p.end_min - p.start_min;
+    let level = |t: f64| p.baseline[0] + (p.baseline[1] - p.baseline[0]) * (t - p.start_min) / span;
+    let base: Vec<f64> = time[a..=b].iter().map(|&t| level(t)).collect();
+    vec![
+        Layer::area(&time[a..=b], &signal[a..=b], base).colored(color).telling(words),
+        Layer::segment(
             [p.start_min, p.baseline[0]],
             [p.end_min, p.baseline[1]],
             Style::new(Color::Vermillion).width(0.5),
-        ));
-    }
-    layers.push(Layer::line(time, signal).styled(Style::default().width(0.6)));
-    layers
+        ),
+    ]
 }
 
 /// An inset over the peaks that are too small to see at full scale.
@@ -112,6 +131,8 @@ pub fn calibration(c: &CalibrationResult) -> Figure {
     let left_out: Vec<_> = c.points.iter().filter(|p| p.excluded.is_some()).collect();
     let (x, y): (Vec<f64>, Vec<f64>) = used.clone().map(|p| (p.x, p.y)).unzip();
     let (rx, ry): (Vec<f64>, Vec<f64>) = used.clone().filter_map(|p| Some((p.x, p.residual?))).unzip();
+    let told: Vec<String> = used.clone().map(|p| merits::flask(p, c)).collect();
+    let told_below: Vec<String> = used.clone().filter(|p| p.residual.is_some()).map(|p| merits::flask(p, c)).collect();
     let grid: Vec<f64> = c.curve.iter().map(|p| p.x).collect();
     let fit: Vec<f64> = c.curve.iter().map(|p| p.y).collect();
     let banded: Vec<_> = c.curve.iter().filter_map(|p| Some((p.x, p.y, p.half_width?))).collect();
@@ -130,20 +151,23 @@ pub fn calibration(c: &CalibrationResult) -> Figure {
     }
     upper = upper
         .layer(Layer::line(grid, fit).colored(Color::Blue).named(c.model.clone()))
-        .layer(Layer::markers(x, y).named("standard flasks"));
+        .layer(Layer::markers(x, y).with_hover(told).named("standard flasks"));
     let mut lower = Panel::new(x_axis(), Axis::new("residual", c.y_unit.clone()))
         .letter("b")
         .height_share(0.45)
         .layer(Layer::horizontal(0.0).styled(Style::new(Color::Grey).dashed(Dash::Dashed)))
-        .layer(Layer::markers(rx, ry));
+        .layer(Layer::markers(rx, ry).with_hover(told_below));
     if !left_out.is_empty() {
         let points = |f: fn(&crate::results::CalibrationPoint) -> Option<f64>| {
             left_out.iter().filter_map(|p| Some((p.x, f(p)?))).unzip::<f64, f64, Vec<_>, Vec<_>>()
         };
+        let told = |some: fn(&crate::results::CalibrationPoint) -> bool| -> Vec<String> {
+            left_out.iter().filter(|p| some(p)).map(|p| merits::flask(p, c)).collect()
+        };
         let (x, y) = points(|p| Some(p.y));
-        upper = upper.layer(Layer::markers(x, y).hollow().named("left out, with reason"));
+        upper = upper.layer(Layer::markers(x, y).hollow().with_hover(told(|_| true)).named("left out, with reason"));
         let (x, y) = points(|p| p.residual);
-        lower = lower.layer(Layer::markers(x, y).hollow());
+        lower = lower.layer(Layer::markers(x, y).hollow().with_hover(told(|p| p.residual.is_some())));
     }
     let worst = used.filter_map(|p| p.deviation_percent).map(f64::abs).fold(0.0, f64::max);
     Figure::new(format!(

@@ -101,6 +101,7 @@ impl Trace {
             run: String::new(),
             signal_unit: self.signal_unit().to_owned(),
             options: options.clone(),
+            trace: Some(self.clone()),
         })
     }
 
