@@ -29,7 +29,7 @@ use crate::trace::Trace;
 #[serde(tag = "method", rename_all = "snake_case", deny_unknown_fields)]
 #[non_exhaustive]
 pub enum BaselineMethod {
-    /// The straight line through the mean levels about two times.
+    /// The straight line through the mean levels about two times, or through levels given by hand.
     StraightLine {
         /// First time; none: the beginning of the run.
         #[serde(default)]
@@ -41,6 +41,9 @@ pub enum BaselineMethod {
         /// the run.
         #[serde(default)]
         average_min: Option<f64>,
+        /// Levels at the two times in signal units, where the signal does not come down to the baseline; none: as measured.
+        #[serde(default)]
+        levels: Option<[f64; 2]>,
     },
     /// One polynomial, peaks cut off: [`polynomial_baseline`](super::polynomial_baseline).
     Polynomial {
@@ -96,10 +99,11 @@ impl BaselineMethod {
         let positive = |x: Option<f64>| x.is_none_or(|x| x.is_finite() && x > 0.0);
         let refuse = |text: String| Err(Error::new(ErrorKind::Option, text));
         match *self {
-            StraightLine { from_min, to_min, average_min } => {
-                if !positive(average_min) {
+            StraightLine { from_min, to_min, average_min, levels } => {
+                if !positive(average_min) || !levels.into_iter().flatten().all(f64::is_finite) {
                     return refuse(
-                        "average_min of a straight baseline must be a positive number of minutes".to_owned(),
+                        "a straight baseline wants a positive number of minutes as average_min, and numbers as levels"
+                            .to_owned(),
                     );
                 }
                 match (from_min, to_min) {
@@ -146,7 +150,9 @@ impl BaselineMethod {
         let (signal, n) = (trace.signal(), trace.len());
         let profile = || noise.cloned().unwrap_or_else(|| NoiseProfile::new(signal, trace.step()));
         Ok(match *self {
-            StraightLine { from_min, to_min, average_min } => straight(trace, from_min, to_min, average_min)?,
+            StraightLine { from_min, to_min, average_min, levels } => {
+                straight(trace, from_min, to_min, average_min, levels)?
+            }
             Polynomial { degree } => {
                 let blocks = Blocks::means(signal, n / 4096);
                 let fit = polynomial::polynomial_baseline(&blocks.level, degree);
@@ -192,11 +198,14 @@ impl fmt::Display for BaselineMethod {
             None => Ok(()),
         };
         match *self {
-            StraightLine { from_min, to_min, average_min } => {
+            StraightLine { from_min, to_min, average_min, levels } => {
                 f.write_str("straight line")?;
                 setting(f, "from", from_min)?;
                 setting(f, "to", to_min)?;
-                setting(f, "levels averaged over", average_min)
+                match levels {
+                    Some([a, b]) => write!(f, ", levels {a} and {b} by hand"),
+                    None => setting(f, "levels averaged over", average_min),
+                }
             }
             Polynomial { degree } => write!(f, "polynomial of degree {degree}"),
             AsymmetricLeastSquares { period_min, share } => {
@@ -263,7 +272,13 @@ fn penalised(
     Ok(Drawn { line: blocks.to_points(&nodes, n), rounds: done.rounds, converged: done.converged, effective_points })
 }
 
-fn straight(trace: &Trace, from: Option<f64>, to: Option<f64>, average: Option<f64>) -> Result<Drawn> {
+fn straight(
+    trace: &Trace,
+    from: Option<f64>,
+    to: Option<f64>,
+    average: Option<f64>,
+    levels: Option<[f64; 2]>,
+) -> Result<Drawn> {
     let (time, signal, n) = (trace.time_min(), trace.signal(), trace.len());
     let points = average.map_or(n as f64 / 100.0, |t| t / trace.interval_min()).round().clamp(1.0, n as f64) as usize;
     let level = |t: f64| {
@@ -272,12 +287,17 @@ fn straight(trace: &Trace, from: Option<f64>, to: Option<f64>, average: Option<f
         let mean = |x: &[f64]| x[a..a + points].iter().sum::<f64>() / points as f64;
         (mean(time), mean(signal))
     };
-    let (a, b) = (level(from.unwrap_or(time[0])), level(to.unwrap_or(time[n - 1])));
+    let (from, to) = (from.unwrap_or(time[0]), to.unwrap_or(time[n - 1]));
+    // A level given by hand has no noise.
+    let (a, b, points) = match levels {
+        Some([a, b]) => ((from, a), (to, b), usize::MAX),
+        None => (level(from), level(to), points),
+    };
     if a.0 >= b.0 {
         return Err(Error::new(
             ErrorKind::Option,
             format!(
-                "the levels of a straight baseline, averaged over {points} points, lie at {} and {} min; move them apart, or average over less",
+                "the levels of a straight baseline, lie at {} and {} min; move them apart, or average over less",
                 a.0, b.0
             ),
         ));

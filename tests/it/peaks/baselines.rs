@@ -1,12 +1,13 @@
 //! Baselines below a whole run: against a general library's, and against drifts that are known.
 
 use vialbook::numeric::Xoshiro256PlusPlus as Random;
+use vialbook::read::{ReadOptions, read_peak_table, read_run};
 use vialbook::shapes::ExponentiallyModifiedGaussian as Emg;
 use vialbook::signal::baseline::{
     airpls, arpls, asymmetric_least_squares, clip_iteratively, opening_baseline, polynomial_baseline,
 };
 use vialbook::signal::{BaselineMethod, BaselineOrigin};
-use vialbook::{Trace, peaks::Detect};
+use vialbook::{Result, Trace, peaks::Detect};
 
 use super::{correlated, minutes, numbers};
 
@@ -88,7 +89,7 @@ fn a_straight_line_and_a_blank_are_what_they_say() {
     Emg::new(1.0, 2.0, 0.02, 0.01).expect("valid").add_to(&time, &mut y);
     let trace = Trace::new(time.clone(), y.clone(), "mV").expect("valid");
     for (from_min, to_min) in [(None, None), (Some(0.5), Some(3.5))] {
-        let straight = BaselineMethod::StraightLine { from_min, to_min, average_min: None };
+        let straight = BaselineMethod::StraightLine { from_min, to_min, average_min: None, levels: None };
         let drawn = trace.baseline(&straight).expect("drawn");
         for (got, want) in drawn.line.signal().iter().zip(&line) {
             assert!((got - want).abs() < 1e-9);
@@ -127,8 +128,11 @@ fn settings_out_of_range_are_refused_and_odd_traces_are_not() {
         (ArPls { period_min: Some(-1.0) }, "period is -1"),
         (AsymmetricLeastSquares { period_min: None, share: 0.7 }, "share"),
         (Clipping { half_width_min: Some(0.0) }, "half width is 0"),
-        (StraightLine { from_min: Some(2.0), to_min: Some(1.0), average_min: None }, "before the second"),
-        (StraightLine { from_min: Some(0.02), to_min: Some(0.021), average_min: Some(1.0) }, "move them apart"),
+        (StraightLine { from_min: Some(2.0), to_min: Some(1.0), average_min: None, levels: None }, "before the second"),
+        (
+            StraightLine { from_min: Some(0.02), to_min: Some(0.021), average_min: Some(1.0), levels: None },
+            "move them apart",
+        ),
     ] {
         let error = trace.baseline(&method).expect_err("refused").to_string();
         assert!(error.contains(words), "{error}");
@@ -151,4 +155,44 @@ fn settings_out_of_range_are_refused_and_odd_traces_are_not() {
     let written = toml::to_string(&methods[1]).expect("written");
     assert_eq!(written.trim(), "method = \"ar_pls\"");
     assert_eq!(toml::from_str::<BaselineMethod>(&written).expect("read"), methods[1]);
+}
+
+/// A crude oil (tests/data/gc_fid_crude_oil/ORIGIN.txt) whose own peak table stands on one straight line far below the
+/// valleys: the signal at an apex less the tabled height is its level. On that line our areas are the table's; seen within
+/// 0.3, 0.8, 0.2, 0.2 %. Of the 975 tabled peaks 333 stand out of the noise, which first had to be found in the twentieth of
+/// the run that is free of peaks.
+#[test]
+fn a_crowded_run_gives_its_tables_areas_on_its_tables_baseline() -> Result<()> {
+    let file = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/gc_fid_crude_oil/oil_002.cdf");
+    let (run, table) = (read_run(&file, &ReadOptions::default())?, read_peak_table(&file)?);
+    let tabled = |s: f64| {
+        let off = |p: &&vialbook::read::TabledPeak| (p.retention_min - s / 60.0).abs();
+        table.iter().min_by(|a, b| off(a).total_cmp(&off(b))).expect("a table")
+    };
+    let level = |s: f64| {
+        let (p, i) = (tabled(s), run.trace.index_at(tabled(s).retention_min));
+        run.trace.signal()[i - 1].max(run.trace.signal()[i]) - p.height.expect("a height")
+    };
+    let (from, to) = (1310.27, 4948.62);
+    let line = BaselineMethod::StraightLine {
+        from_min: Some(from / 60.0),
+        to_min: Some(to / 60.0),
+        average_min: None,
+        levels: Some([level(from), level(to)]),
+    };
+    let list = run.find_peaks(&Detect { baseline: Some(line), ..Detect::default() })?;
+    assert_eq!(list.options.baseline, Some(line));
+    let mut over_table = Vec::new();
+    for s in [1565.67, 1578.64, 1705.77, 1723.09] {
+        let p = list.nearest(s / 60.0).expect("peaks");
+        over_table.push(p.area / tabled(s).area.expect("an area"));
+        assert!((over_table[over_table.len() - 1] - 1.0).abs() < 0.015, "{s} s: {} of the table", over_table[0]);
+    }
+    for pair in over_table.chunks(2) {
+        assert!((pair[0] / pair[1] - 1.0).abs() < 0.015, "{over_table:?}");
+    }
+    let near = |t: f64| list.peaks.iter().any(|p| (p.retention_time_min - t).abs() * 60.0 < 0.5);
+    assert!(table.iter().filter(|p| near(p.retention_min)).count() > 300);
+    assert!(list.noise.sd < 2e-5 && list.noise.window_min[1] < 3.0, "{:?}", list.noise);
+    Ok(())
 }
