@@ -69,7 +69,7 @@ pub use peaks::{BaselineEnds, Detect, Integration, Peak, PeakList, PeakNote};
 pub use read::{ReadOptions, read_all, read_run};
 pub use results::{Finding, Results, Severity};
 pub use shapes::{ExponentiallyModifiedGaussian, Gaussian, HaarhoffVanDerLinde};
-pub use signal::{Baseline, Noise, SavitzkyGolay};
+pub use signal::{Baseline, BaselineMethod, Noise, SavitzkyGolay};
 pub use study::{Analysis, Study, StudyConfig};
 pub use trace::{Provenance, ReadingNote, Run, Trace};
 pub use units::{ContentUnit, Quantity, area_unit};

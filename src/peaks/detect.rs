@@ -200,11 +200,18 @@ impl Wander {
             return 1.0;
         }
         let expected = BoxNoise::new(w, search.noise.autocorrelation).curvature * search.noise.sd;
-        if n >= 3 * w * WANDER_PLACES {
+        // Where nearly all of a run is peaks, their rise and fall is no wander.
+        let whole = 0..n;
+        let quiet = search.noise.only_quiet();
+        let stretches = quiet.unwrap_or(std::slice::from_ref(&whole));
+        let room: usize = stretches.iter().map(|r| r.len().saturating_sub(3 * w)).sum();
+        let is_enough = if quiet.is_some() { 2 * room >= w * WANDER_PLACES } else { n >= 3 * w * WANDER_PLACES };
+        if is_enough {
             self.sizes.clear();
-            let starts = (w..n - 2 * w).step_by((w / 2).max(1));
-            self.sizes
-                .extend(starts.map(|s| (3.0 * (p[s + w] - p[s]) - (p[s + 2 * w] - p[s - w])).abs() / (2 * w) as f64));
+            let size = |s: usize| (3.0 * (p[s + w] - p[s]) - (p[s + 2 * w] - p[s - w])).abs() / (2 * w) as f64;
+            self.sizes.extend(stretches.iter().flat_map(|r| {
+                (r.start + w..(r.end.max(2 * w) - 2 * w).max(r.start + w)).step_by((w / 2).max(1)).map(size)
+            }));
             let k = self.sizes.len() / 4;
             // 0.3186: lower quartile of the size of a standard normal value.
             self.scatter_seen = *self.sizes.select_nth_unstable_by(k, f64::total_cmp).1 / 0.3186;

@@ -3,12 +3,12 @@
 use crate::error::{Error, ErrorKind, Result};
 use crate::peaks::bounds::{Bounds, bounds};
 use crate::peaks::detect::{Search, find_apexes};
-use crate::peaks::integrate::{AreaNoise, Line, area};
+use crate::peaks::integrate::{AreaNoise, Line, area, area_above_zero};
 use crate::peaks::measures::{Measures, Signal, measure};
 use crate::peaks::sums::{BoxNoise, Sums};
 use crate::peaks::{BaselineEnds, Detect, Integration, Peak, PeakList, PeakNote};
-use crate::signal::NoiseProfile;
 use crate::signal::noise::range_about_line;
+use crate::signal::{Baseline, NoiseProfile};
 use crate::trace::{Run, Trace};
 
 /// Finding and integrating peaks.
@@ -53,7 +53,10 @@ impl Trace {
             return Err(Error::new(ErrorKind::Data, format!("{} points; finding peaks needs at least 16", self.len())));
         }
         let noise = NoiseProfile::new(self.signal(), self.step());
-        let sums = Sums::new(self.signal());
+        let drawn = options.baseline.map(|method| self.baseline_in_noise(&method, Some(&noise))).transpose()?;
+        let rest = drawn.as_ref().map(|b| self.subtract(b)).transpose()?;
+        let y = rest.as_ref().map_or(self.signal(), |r| r.signal());
+        let sums = Sums::new(y);
         let n = self.len();
         let widest = options.widest_min.map_or((n as f64 / 10.0).max(360.0), |w| w / self.interval_min());
         let apexes = find_apexes(&Search {
@@ -63,11 +66,11 @@ impl Trace {
             widest,
             valley_fraction: options.valley_fraction,
         });
-        let all = bounds(&sums, &noise, &apexes, options.baseline_points);
-        let signal = Signal { time: self.time_min(), signal: self.signal(), sums: &sums, noise: &noise };
+        let all = bounds(&sums, &noise, &apexes, options.baseline_points, drawn.is_some());
+        let signal = Signal { time: self.time_min(), signal: y, sums: &sums, noise: &noise };
         let mut peaks: Vec<Peak> = Vec::with_capacity(all.len());
         for b in &all {
-            let peak = self.peak(&signal, b);
+            let peak = self.peak(&signal, b, drawn.as_ref());
             let wide = peak.width_half_min.unwrap_or(b.width * self.interval_min()) / self.interval_min();
             // Noise has no width of its own; a peak between high valleys may have none either.
             let has_width = peak.width_half_min.is_some() || b.cut || b.method != Integration::BaselineToBaseline;
@@ -90,7 +93,7 @@ impl Trace {
                     Some(1.18 * (here.retention_time_min - before.retention_time_min) / (a + b));
             }
         }
-        note_neighbours(&mut peaks, &signal);
+        note_neighbours(&mut peaks, &signal, drawn.is_some());
         let quiet = quiet_stretches(&all, n);
         for peak in &mut peaks {
             self.signal_to_noise(peak, &quiet, &noise);
@@ -172,7 +175,7 @@ impl Trace {
             cut: false,
         };
         let signal = Signal { time, signal: self.signal(), sums: &sums, noise: &noise };
-        let mut peak = self.peak(&signal, &bounds);
+        let mut peak = self.peak(&signal, &bounds, None);
         if !is_peak {
             peak = Peak {
                 retention_time_min: 0.5 * (time[start] + time[end]),
@@ -203,12 +206,23 @@ impl Trace {
     }
 
     /// Integrates and measures between bounds.
-    fn peak(&self, s: &Signal<'_>, b: &Bounds) -> Peak {
-        let line = Line::new(s.time, s.signal, &b.before, &b.after);
+    fn peak(&self, s: &Signal<'_>, b: &Bounds, drawn: Option<&Baseline>) -> Peak {
+        let line = match drawn {
+            Some(_) => Line::zero(),
+            None => Line::new(s.time, s.signal, &b.before, &b.after),
+        };
         let sd = s.noise.sd_at(b.apex);
         let hidden = has_hidden_noise(s.noise);
         let noise = AreaNoise { sd, autocorrelation: s.noise.autocorrelation, step: s.noise.shared_step() };
-        let area = area(s.time, s.signal, b.start, b.end, &b.before, &b.after, noise);
+        let area = match drawn {
+            Some(d) => {
+                let phi = noise.autocorrelation;
+                let level_u = sd * ((1.0 + phi) / (1.0 - phi) / d.effective_points).sqrt();
+                area_above_zero(s.time, s.signal, b.start, b.end, level_u, noise)
+            }
+            None => area(s.time, s.signal, b.start, b.end, &b.before, &b.after, noise),
+        };
+        let level = |i: usize| drawn.map_or_else(|| line.at(s.time[i]), |d| d.line.signal()[i]);
         let m = measure(s, b.apex, b.start, b.end, b.width, &line);
         Peak {
             retention_time_min: m.time,
@@ -229,7 +243,7 @@ impl Trace {
             signal_to_noise: 0.0,
             noise_window_min: None,
             height_over_sd: m.height / sd,
-            baseline: [line.at(s.time[b.start]), line.at(s.time[b.end])],
+            baseline: [level(b.start), level(b.end)],
             points: b.end - b.start + 1,
             method: b.method,
             notes: self.notes(s, b, &m, hidden),
@@ -238,7 +252,8 @@ impl Trace {
 
     fn notes(&self, s: &Signal<'_>, b: &Bounds, m: &Measures, hidden: bool) -> Vec<PeakNote> {
         let mut notes = Vec::new();
-        let inside = &s.signal[b.start..=b.end];
+        // Of the signal as it came: a converter is full at its own level.
+        let inside = &self.signal()[b.start..=b.end];
         let top = inside.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         let mut longest = 0;
         for row in inside.chunk_by(|a, b| a == b).filter(|row| row[0] == top) {
@@ -319,7 +334,7 @@ fn has_hidden_noise(noise: &NoiseProfile) -> bool {
 }
 
 /// Notes on valleys shared with a neighbour.
-fn note_neighbours(peaks: &mut [Peak], s: &Signal<'_>) {
+fn note_neighbours(peaks: &mut [Peak], s: &Signal<'_>, is_flattened: bool) {
     for k in 0..peaks.len() {
         let here = peaks[k].clone();
         let before = k.checked_sub(1).map(|j| peaks[j].clone());
@@ -333,7 +348,8 @@ fn note_neighbours(peaks: &mut [Peak], s: &Signal<'_>) {
                 continue;
             }
             let i = s.time.partition_point(|&x| x < t).min(s.time.len() - 1);
-            let share = (s.sums.about(i, 1) - here.baseline[side]) / here.height;
+            let level = if is_flattened { 0.0 } else { here.baseline[side] };
+            let share = (s.sums.about(i, 1) - level) / here.height;
             // Beside a valley at the baseline nothing is lost: under 1 % the perpendicular costs less than 0.2 %.
             if share > 0.01 {
                 deepest = deepest.max(share);
