@@ -48,6 +48,7 @@ pub mod error;
 pub mod estimate;
 pub mod figure;
 pub mod identify;
+pub mod notebook;
 pub mod numeric;
 pub mod peaks;
 pub mod prelude;

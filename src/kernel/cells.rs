@@ -16,17 +16,17 @@ const NOTEBOOK_FOLDER: &str = "VIALBOOK_NOTEBOOK_FOLDER";
 const STARTED: &str = "VIALBOOK_CELLS_STARTED";
 
 /// Tells the processes to come where the notebook lies.
-pub fn mark(command: &mut Command, notebook_folder: &Path, session: &Path) {
+pub(crate) fn mark(command: &mut Command, notebook_folder: &Path, session: &Path) {
     command.env(NOTEBOOK_FOLDER, notebook_folder).env(STARTED, session.join("cells-started"));
 }
 
 /// True where evcxr wants this process for itself.
-pub fn is_this_process() -> bool {
+pub(crate) fn is_this_process() -> bool {
     std::env::var_os(EVCXR_MARK).is_some() || std::env::var_os(EVCXR_WRAPPER_MARK).is_some()
 }
 
 /// Runs cells until evcxr closes the pipe; never returns.
-pub fn run() {
+pub(crate) fn run() {
     if std::env::var_os(EVCXR_MARK).is_some() && std::env::var_os(READY).is_none() {
         restart_as_cells_want_it();
     }

@@ -5,20 +5,20 @@ use std::process::Command;
 /// Marks the process that compiles cells.
 const MARK: &str = "VIALBOOK_EVALUATOR";
 /// Exit code that says: no cell was ever run.
-pub const COULD_NOT_START: u8 = 3;
+pub(crate) const COULD_NOT_START: u8 = 3;
 
 /// Marks a command as the evaluator.
-pub fn mark(command: &mut Command) {
+pub(crate) fn mark(command: &mut Command) {
     command.env(MARK, "1");
 }
 
 /// True in the evaluator.
-pub fn is_this_process() -> bool {
+pub(crate) fn is_this_process() -> bool {
     std::env::var_os(MARK).is_some()
 }
 
 /// Serves Jupyter until it says to stop. evcxr's prelude runs before the first answer.
-pub fn serve(_control_file: &str) -> Result<(), String> {
+pub(crate) fn serve(_control_file: &str) -> Result<(), String> {
     // It reads the control file from the arguments itself.
     match evcxr_jupyter::main() {
         Ok(()) => Ok(()),
@@ -27,7 +27,7 @@ pub fn serve(_control_file: &str) -> Result<(), String> {
 }
 
 /// Runs the prelude and one cell of each kind, so that sessions find all of it compiled.
-pub fn warm() -> Result<(), String> {
+pub(crate) fn warm() -> Result<(), String> {
     let (mut context, _outputs) = evcxr::CommandContext::new().map_err(|e| e.to_string())?;
     for step in [":load_config --quiet", "let warm_up = vec![1.0, 2.0];", "warm_up.len()"] {
         context.execute(step).map_err(|e| match e {

@@ -9,14 +9,14 @@ const KIT_VARIABLE: &str = "VIALBOOK_KIT";
 const REMEDY: &str = "run `vialbook kernel set-up`, then restart the kernel";
 
 /// A kit that is whole and was made by the compiler that is there.
-pub struct Kit {
+pub(crate) struct Kit {
     folder: PathBuf,
     toolchain_libraries: PathBuf,
 }
 
 impl Kit {
     /// Opens the kit that the kernelspec names, and compares its compiler with the one that cells will get.
-    pub fn open() -> Result<Self, String> {
+    pub(crate) fn open() -> Result<Self, String> {
         let folder = PathBuf::from(
             std::env::var_os(KIT_VARIABLE)
                 .filter(|v| !v.is_empty())
@@ -52,27 +52,27 @@ impl Kit {
     }
 
     /// Where sessions of this kit live: beside it, outside any cargo workspace.
-    pub fn sessions(&self) -> PathBuf {
+    pub(crate) fn sessions(&self) -> PathBuf {
         self.folder.join("sessions")
     }
 
     /// The warm folder that sessions are copied from.
-    pub fn template(&self) -> PathBuf {
+    pub(crate) fn template(&self) -> PathBuf {
         self.folder.join("template")
     }
 
     /// evcxr's settings; the strict ones stop at a panic.
-    pub fn config(&self, strict: bool) -> PathBuf {
+    pub(crate) fn config(&self, strict: bool) -> PathBuf {
         self.folder.join(if strict { "config-strict" } else { "config" })
     }
 
     /// A Jupyter folder without kernels, so that evcxr never updates a stock kernelspec.
-    pub fn empty(&self) -> PathBuf {
+    pub(crate) fn empty(&self) -> PathBuf {
         self.folder.join("no-kernels")
     }
 
     /// Folders of shared libraries: ours first, then the toolchain's.
-    pub fn library_path(&self) -> String {
+    pub(crate) fn library_path(&self) -> String {
         format!("{}:{}", self.folder.join("lib").display(), self.toolchain_libraries.display())
     }
 

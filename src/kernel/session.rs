@@ -13,7 +13,7 @@ use crate::{cells, evaluator, stand_in};
 const STRICT_VARIABLE: &str = "VIALBOOK_STRICT";
 
 /// What Jupyter calls. Where the kernel cannot start, a stand-in answers each cell with the reason.
-pub fn run(control_file: &Path) -> Result<(), String> {
+pub(crate) fn run(control_file: &Path) -> Result<(), String> {
     match evaluate(control_file) {
         Ok(()) => Ok(()),
         Err(reason) => stand_in::answer(control_file, &reason),
@@ -21,7 +21,7 @@ pub fn run(control_file: &Path) -> Result<(), String> {
 }
 
 /// Fills the template folder: what a session would compile before its first cell is compiled now.
-pub fn warm() -> Result<(), String> {
+pub(crate) fn warm() -> Result<(), String> {
     let kit = Kit::open()?;
     let status = evaluator_command(&kit, &kit.template(), false)
         .arg("--warm")

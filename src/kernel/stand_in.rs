@@ -8,7 +8,7 @@ const PYTHON_VARIABLE: &str = "VIALBOOK_PYTHON";
 const PROGRAM: &str = include_str!("stand_in.py");
 
 /// Answers every cell with the reason until Jupyter says to stop.
-pub fn answer(control_file: &Path, reason: &str) -> Result<(), String> {
+pub(crate) fn answer(control_file: &Path, reason: &str) -> Result<(), String> {
     let python = std::env::var_os(PYTHON_VARIABLE).filter(|v| !v.is_empty()).unwrap_or_else(|| "python3".into());
     let status = Command::new(&python)
         .args(["-c", PROGRAM, "-f"])

@@ -5,7 +5,7 @@ use super::run::{FEW, HALF, extremes, marks, peak_layers, top, y_range};
 use crate::error::Result;
 use crate::estimate::{significant, typographic};
 use crate::peaks::{Detect, Peak, PeakList};
-use crate::signal::{Baseline, SavitzkyGolay};
+use crate::signal::{BaselineMethod, SavitzkyGolay};
 use crate::trace::Trace;
 
 /// Windows of the smoothing slider, in points.
@@ -177,8 +177,8 @@ fn baselines(trace: &Trace) -> Result<Baselines> {
         .iter()
         .map(|share| {
             let half = share * length;
-            let line = trace.baseline(Baseline { half_width_min: Some(half) })?;
-            Ok((significant(half, 2), line))
+            let line = trace.baseline(&BaselineMethod::Clipping { half_width_min: Some(half) })?;
+            Ok((significant(half, 2), line.line))
         })
         .collect::<Result<Vec<_>>>()?;
     Ok(Baselines { quantity: "half width of what is cut off", unit: "min", lines, usual: 3 })
