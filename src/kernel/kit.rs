@@ -38,7 +38,7 @@ impl Kit {
             ));
         }
         let kit = Kit { toolchain_libraries: toolchain_libraries()?, folder };
-        for needed in [kit.library(), kit.template().join("Cargo.toml"), kit.config(false).join("evcxr.toml")] {
+        for needed in [kit.library(), kit.config(false).join("evcxr.toml"), kit.config(true).join("evcxr.toml")] {
             if !needed.exists() {
                 return Err(format!("{} is missing from the library for notebooks: {REMEDY}", needed.display()));
             }

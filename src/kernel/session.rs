@@ -32,6 +32,12 @@ pub(crate) fn warm() -> Result<(), String> {
 
 fn evaluate(control_file: &Path) -> Result<(), String> {
     let kit = Kit::open()?;
+    if !kit.template().join("Cargo.toml").is_file() {
+        return Err(format!(
+            "{} is not filled: run `vialbook kernel set-up`, then restart the kernel",
+            kit.template().display()
+        ));
+    }
     let folder = SessionFolder::copy(&kit).map_err(|e| {
         format!("the session's folder below {} could not be made ({e}); is the disk full?", kit.sessions().display())
     })?;
