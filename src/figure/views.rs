@@ -17,6 +17,7 @@ use super::merits;
 use super::{Axis, Bar, Color, Dash, Figure, Layer, Mark, Panel, Style};
 use crate::estimate::{percent, significant};
 use crate::results::{AmountResult, CalibrationResult, PeakResult};
+use crate::signal::Baseline;
 use crate::trace::Trace;
 
 /// A run with baselines, shaded areas and names. The scale is that of the tallest peak of `compounds`: a solvent
@@ -66,6 +67,31 @@ pub fn chromatogram(trace: &Trace, peaks: &[&PeakResult], compounds: &[String]) 
         alt.push_str(&format!(" The peak of {cut} is cut off at the top of the figure."));
     }
     Figure::new(alt).size_mm(165.0, 85.0).panel(panel)
+}
+
+/// A run with a line below it, its lower part: up to twice the line's own rise above the line's highest point.
+pub fn baseline(trace: &Trace, baseline: &Baseline) -> Figure {
+    let (time, line) = (trace.time_min(), baseline.line.signal());
+    let fold = |y: &[f64]| y.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(*v), b.max(*v)));
+    let ((low, high), (bottom, top)) = (fold(line), fold(trace.signal()));
+    let ceiling = (high + 2.0 * (high - low).max(0.02 * (top - bottom))).min(top);
+    let floor = low.min(bottom) - 0.03 * (ceiling - low);
+    let panel = Panel::new(
+        Axis::new("time", "min").tight().range(time[0], time[time.len() - 1]),
+        Axis::new("signal", trace.signal_unit()).range(floor, ceiling + 0.03 * (ceiling - floor)),
+    )
+    .layer(Layer::line(time, trace.signal()).styled(Style::default().width(0.5)).named("run"))
+    .layer(Layer::line(time, line).styled(Style::new(Color::Vermillion).width(1.1)).named(baseline.origin.to_string()));
+    let alt = format!(
+        "A run from {} to {} min with the baseline below its peaks, drawn by {}, which rises from {} to {} {}. Peaks are cut off at the top.",
+        significant(time[0], 3),
+        significant(time[time.len() - 1], 3),
+        baseline.origin,
+        significant(low, 3),
+        significant(high, 3),
+        trace.signal_unit()
+    );
+    Figure::new(alt).size_mm(120.0, 55.0).panel(panel)
 }
 
 /// The trace with every peak's area and baseline.

@@ -65,7 +65,7 @@ pub(super) fn find_apexes(search: &Search<'_>) -> Vec<Apex> {
             let slope = (sums.mean(start + w, start + 2 * w) - sums.mean(start - w, start)) / (2 * w) as f64;
             let above = |i: usize| sums.about(i, reach) - slope * (i - start) as f64;
             let coarse = (w / 16).max(1);
-            let apex = highest((start..start + w).step_by(coarse), above).unwrap_or(start);
+            let apex = highest((start..start + w).step_by(coarse), above).map_or(start, |(i, _)| i);
             let at = found.partition_point(|&i| i < apex);
             found.insert(at, apex);
         }
@@ -302,17 +302,17 @@ fn climb(sums: &Sums, from: usize, width: f64) -> usize {
         // The grid runs through where we stand, so that standing still is one of the choices.
         let steps = (stride / coarse).min(at / coarse);
         let grid = (at - steps * coarse..(at + stride + 1).min(sums.len())).step_by(coarse);
-        let top = highest(grid, value).unwrap_or(at);
+        let top = highest(grid, value).map_or(at, |(i, _)| i);
         if value(top) <= value(at) {
             break;
         }
         at = top;
     }
-    highest(at.saturating_sub(coarse)..(at + coarse + 1).min(sums.len()), value).unwrap_or(at)
+    highest(at.saturating_sub(coarse)..(at + coarse + 1).min(sums.len()), value).map_or(at, |(i, _)| i)
 }
 
-/// The place with the highest value.
-fn highest(places: impl Iterator<Item = usize>, value: impl Fn(usize) -> f64) -> Option<usize> {
+/// The place with the highest value, and that value.
+pub(super) fn highest(places: impl Iterator<Item = usize>, value: impl Fn(usize) -> f64) -> Option<(usize, f64)> {
     let mut best = None;
     for i in places {
         let v = value(i);
@@ -320,5 +320,5 @@ fn highest(places: impl Iterator<Item = usize>, value: impl Fn(usize) -> f64) ->
             best = Some((i, v));
         }
     }
-    best.map(|(i, _)| i)
+    best
 }

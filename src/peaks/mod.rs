@@ -11,6 +11,7 @@ mod local_fit;
 mod measures;
 mod notes;
 mod options;
+mod shoulders;
 mod sums;
 
 pub use notes::PeakNote;
