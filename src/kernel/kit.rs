@@ -92,7 +92,7 @@ fn compiler_version() -> Result<String, String> {
 
 /// The folder of the toolchain's own shared libraries.
 fn toolchain_libraries() -> Result<PathBuf, String> {
-    Ok(Path::new(rustc(&["--print", "sysroot"])?.trim()).join("lib"))
+    Ok(Path::new(rustc(&["--print", "target-libdir"])?.trim()).to_path_buf())
 }
 
 fn rustc(arguments: &[&str]) -> Result<String, String> {
