@@ -10,6 +10,7 @@ use super::files;
 use super::template::{Rendered, SHIPPED_FILES};
 use super::text::safe_svg;
 use super::typst::Typesetter;
+use super::words::Picture;
 
 /// Archivable with attachments (ISO 19005-3, level A) and accessible (ISO 14289-1).
 const STANDARDS: &str = "a-3a,ua-1";
@@ -117,6 +118,10 @@ pub(super) struct Job<'a> {
     pub(super) rendered: &'a Rendered,
     pub(super) data: &'a serde_json::Value,
     pub(super) figures: &'a [ReportFigure],
+    /// The author's pictures.
+    pub(super) pictures: &'a [Picture],
+    /// The author's references, cleaned; empty where there are none.
+    pub(super) references: &'a str,
     pub(super) attachments: &'a [Attachment],
     pub(super) rows: &'a [AttachmentRow],
     pub(super) template: &'a str,
@@ -188,6 +193,15 @@ pub(super) fn fill(root: &Path, job: &Job<'_>) -> Result<()> {
                 .hint("say in a sentence what a reader who cannot see it must know: range, trend, outliers"));
         }
         write(&figure_file(i), safe_svg(&figure.svg, job.more_fonts).as_bytes())?;
+    }
+    for picture in job.pictures {
+        match std::str::from_utf8(&picture.bytes) {
+            Ok(svg) => write(&picture.file, safe_svg(svg, job.more_fonts).as_bytes())?,
+            Err(_) => write(&picture.file, &picture.bytes)?,
+        }
+    }
+    if !job.references.is_empty() {
+        write("author.bib", job.references.as_bytes())?;
     }
     for (attachment, row) in job.attachments.iter().zip(job.rows) {
         if let Some(file) = &row.file {

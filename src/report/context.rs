@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::safety::Safety;
 use super::sample_calculation::SampleCalculation;
+use super::words::{Authored, Block, Picture};
 
 /// Version of the contract between results and templates.
 pub const CONTEXT_SCHEMA: &str = "vialbook-report/1";
@@ -72,6 +73,16 @@ pub struct ReportContext {
     pub appendix: Appendix,
     /// Files inside the PDF; filled in when the report is saved.
     pub attachments: Vec<AttachmentRow>,
+    /// Keys of references that can be cited.
+    pub citable: Vec<String>,
+    /// True where the author's own references are there, as `author.bib`.
+    pub own_references: bool,
+    /// What the author wrote, as written.
+    #[serde(skip)]
+    pub(super) authored: Authored,
+    /// The author's pictures.
+    #[serde(skip)]
+    pub(super) pictures: Vec<Picture>,
 }
 
 /// The author's words; an empty list is a gap.
@@ -79,49 +90,17 @@ pub struct ReportContext {
 pub struct Words {
     /// Abstract.
     #[serde(rename = "abstract")]
-    pub abstract_text: Vec<Prose>,
+    pub abstract_text: Vec<Block>,
     /// Introduction.
-    pub introduction: Vec<Prose>,
+    pub introduction: Vec<Block>,
     /// What the author adds to the experimental part.
-    pub experimental: Vec<Prose>,
+    pub experimental: Vec<Block>,
     /// Discussion.
-    pub discussion: Vec<Prose>,
+    pub discussion: Vec<Block>,
     /// Conclusion.
-    pub conclusion: Vec<Prose>,
+    pub conclusion: Vec<Block>,
     /// What the author adds to the safety section.
-    pub safety: Vec<Prose>,
-}
-
-/// A paragraph or an item of a list, in the author's words.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Prose {
-    /// True for an item of a list.
-    pub item: bool,
-    /// The text.
-    pub prose: String,
-}
-
-impl Prose {
-    /// Cuts a text at its empty lines; lines that begin with "- " or "* " are items of a list.
-    pub fn blocks(text: &str) -> Vec<Prose> {
-        let mut blocks: Vec<Prose> = Vec::new();
-        let mut open = false;
-        for line in text.lines().map(str::trim) {
-            if line.is_empty() {
-                open = false;
-            } else if let Some(item) = line.strip_prefix("- ").or_else(|| line.strip_prefix("* ")) {
-                blocks.push(Prose { item: true, prose: item.trim().to_owned() });
-                open = true;
-            } else if let Some(last) = blocks.last_mut().filter(|_| open) {
-                last.prose.push(' ');
-                last.prose.push_str(line);
-            } else {
-                blocks.push(Prose { item: false, prose: line.to_owned() });
-                open = true;
-            }
-        }
-        blocks
-    }
+    pub safety: Vec<Block>,
 }
 
 /// Something the author has not written or stated.
@@ -643,21 +622,5 @@ impl std::fmt::Debug for ReportContext {
 impl std::fmt::Debug for ReportFigure {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(f, "ReportFigure({}, {} bytes)", self.id, self.svg.len())
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn prose_is_cut_at_empty_lines_and_lists() {
-        let blocks = Prose::blocks("One\nstill one.\n\nTwo.\n- first\n  goes on\n- second\n\nThree.");
-        let seen: Vec<(bool, &str)> = blocks.iter().map(|b| (b.item, b.prose.as_str())).collect();
-        assert_eq!(
-            seen,
-            [(false, "One still one."), (false, "Two."), (true, "first goes on"), (true, "second"), (false, "Three.")]
-        );
-        assert!(Prose::blocks(" \n\n").is_empty());
     }
 }

@@ -3,6 +3,7 @@
 //! [`ReportContext`] holds everything a report may show; templates build its structure ([`template_names`]);
 //! [`Typesetter`] finds or builds the typst program; [`Report`] puts the three together.
 
+mod anchors;
 mod appendix;
 mod build;
 mod compile;
@@ -18,6 +19,7 @@ mod tables;
 mod template;
 mod text;
 mod typst;
+mod words;
 
 use std::path::{Path, PathBuf};
 
@@ -30,6 +32,7 @@ pub use safety::{Hazards, Safety, SourcedText, Statement, Substance};
 pub use sample_calculation::{CalculationFlask, CalculationShot, MassStep, SampleCalculation};
 pub use template::template_names;
 pub use typst::{TYPST_VERSION, Typesetter};
+pub use words::{Block, Cite, Inline, Line};
 
 /// A report that can be typeset: its content, the author's words, a template.
 ///
@@ -105,41 +108,59 @@ impl Report {
         Report { typesetter: Some(typesetter), ..self.clone() }
     }
 
-    /// With this abstract. Empty lines part paragraphs; lines that begin with "- " are items of a list.
-    pub fn abstract_text(&self, text: &str) -> Self {
-        self.words(|w, prose| w.abstract_text = prose, text)
+    /// With the Markdown files, pictures and references of this study folder: `words/<section>.md` for sections that
+    /// study.toml leaves open, pictures that the words name, the .bib file given here. Nothing outside is read.
+    ///
+    /// # Errors
+    /// A file that leads out of the folder, is too large, or cannot be understood.
+    pub fn with_study_folder(&self, folder: impl AsRef<Path>, bibliography: Option<&str>) -> Result<Self> {
+        let mut report = self.clone();
+        report.context.authored.read_folder(folder.as_ref(), bibliography)?;
+        report.context.refresh();
+        Ok(report)
     }
 
-    /// With this introduction.
+    /// With this abstract, in Markdown: lists, tables, `$formulas$`, citations `[@gum]`, references to figures and
+    /// tables `[@fig:calibration]`. What cannot be set is marked in the text and told by [`Report::missing`].
+    pub fn abstract_text(&self, text: &str) -> Self {
+        self.words("abstract", text)
+    }
+
+    /// With this introduction, as in [`Report::abstract_text`].
     pub fn introduction(&self, text: &str) -> Self {
-        self.words(|w, prose| w.introduction = prose, text)
+        self.words("introduction", text)
     }
 
     /// With this addition to the experimental part.
     pub fn experimental(&self, text: &str) -> Self {
-        self.words(|w, prose| w.experimental = prose, text)
+        self.words("experimental", text)
     }
 
     /// With this discussion.
     pub fn discussion(&self, text: &str) -> Self {
-        self.words(|w, prose| w.discussion = prose, text)
+        self.words("discussion", text)
     }
 
     /// With this conclusion.
     pub fn conclusion(&self, text: &str) -> Self {
-        self.words(|w, prose| w.conclusion = prose, text)
+        self.words("conclusion", text)
     }
 
     /// With these local safety rules and waste route.
     pub fn safety(&self, text: &str) -> Self {
-        self.words(|w, prose| w.safety = prose, text)
+        self.words("safety", text)
     }
 
-    fn words(&self, set: fn(&mut Words, Vec<Prose>), text: &str) -> Self {
+    fn words(&self, section: &str, text: &str) -> Self {
         let mut report = self.clone();
-        set(&mut report.context.words, Prose::blocks(text));
-        report.context.refresh_gaps();
+        report.context.authored.set(section, text, &format!("{section} in this call"));
+        report.context.refresh();
         report
+    }
+
+    /// What the author's words may refer to: `fig:calibration/2-propanol`, `tab:amounts`, written as `[@tab:amounts]`.
+    pub fn references(&self) -> Vec<String> {
+        anchors::anchors(&self.context).into_iter().map(|a| a.key).collect()
     }
 
     /// The content.
@@ -215,6 +236,8 @@ impl Report {
             rendered: &rendered,
             data: &data,
             figures: &context.figures,
+            pictures: &context.pictures,
+            references: &context.authored.bibliography.clean,
             attachments: &self.attachments,
             rows: &context.attachments,
             template: &self.template,
@@ -249,12 +272,22 @@ fn make_printable(value: &mut serde_json::Value, key: &str, more_fonts: bool) {
     use serde_json::Value;
     match value {
         Value::String(text) => {
-            // A hash is copied and searched for: no break marks, its table leaves room for it.
-            if key == "sha256" && text.len() == 64 && text.bytes().all(|b| b.is_ascii_hexdigit()) {
-                return;
-            }
+            let as_it_is = match key {
+                // A hash is copied and searched for: no break marks, its table leaves room for it.
+                "sha256" => text.len() == 64 && text.bytes().all(|b| b.is_ascii_hexdigit()),
+                // What is evaluated, followed or looked up is checked here again, whoever made it.
+                "formula" => {
+                    if words::check_formula(text).is_err() {
+                        *text = "\"formula\"".to_owned();
+                    }
+                    true
+                }
+                "target" => words::is_link(text),
+                "key" | "label" | "labels" => typst_syntax::is_valid_label_literal_id(text),
+                _ => false,
+            };
             let show = text::Show { more_fonts, prose: key == "prose" };
-            if let std::borrow::Cow::Owned(shown) = text::printable(text, show) {
+            if !as_it_is && let std::borrow::Cow::Owned(shown) = text::printable(text, show) {
                 *text = shown;
             }
         }

@@ -499,7 +499,8 @@ pub struct Limit {
     pub origin: String,
 }
 
-/// The author's words and the report's settings. Words are data: they are printed as text.
+/// The author's words, in Markdown, and the report's settings. Words are data: nothing in them is run. Each section may
+/// stand in a file of its own instead: `words/discussion.md`.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct ReportSettings {
@@ -518,6 +519,8 @@ pub struct ReportSettings {
     pub conclusion: Option<String>,
     /// What the author adds to the safety section, such as local rules and the waste route.
     pub safety: Option<String>,
+    /// The author's own references: a .bib file in the study folder.
+    pub bibliography: Option<String>,
 }
 
 impl StudyConfig {
