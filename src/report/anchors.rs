@@ -25,6 +25,7 @@ pub(super) fn anchors(context: &ReportContext) -> Vec<Anchor> {
         (!context.amounts.iter().all(|a| a.recovery.is_some()), "amounts"),
         (context.amounts.iter().any(|a| is_check(&a)), "checks"),
         (!context.answer.decisions.is_empty(), "decision"),
+        (!context.comparisons.is_empty(), "comparison"),
         (!context.findings.is_empty(), "findings"),
     ] {
         add(there, format!("tab:{name}"), format!("tab-{name}"));

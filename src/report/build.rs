@@ -11,7 +11,7 @@ use super::experimental::{LogLine, experimental};
 use super::safety::Safety;
 use super::text::{header, name};
 use super::words::Authored;
-use super::{appendix, number, sample_calculation, tables};
+use super::{appendix, comparison, conclusions, number, record, sample_calculation, tables};
 
 impl ReportContext {
     /// Everything a report may show, from the results and what they rest on.
@@ -38,6 +38,12 @@ impl ReportContext {
         safety: Safety,
     ) -> Self {
         let author = &config.report;
+        let answer = answer(results, config);
+        let comparisons = comparison::comparisons(results, config);
+        let conclusions = match author.conclusions {
+            Some(false) => Vec::new(),
+            _ => conclusions::conclusions(results, &answer.decisions, &comparisons),
+        };
         let mut context = ReportContext {
             schema: CONTEXT_SCHEMA.to_owned(),
             program: format!("{} {}", results.program.name, results.program.version),
@@ -54,7 +60,7 @@ impl ReportContext {
             remarks: config.notes.clone(),
             words: Words::default(),
             gaps: Vec::new(),
-            answer: answer(results, config),
+            answer,
             experimental: experimental(results, config, log),
             safety,
             calibrations: tables::calibrations(results, &figures),
@@ -64,6 +70,9 @@ impl ReportContext {
             amounts: tables::amounts(results),
             amount_notes: tables::amount_notes(results),
             sample_calculation: sample_calculation::sample_calculation(results, config, log),
+            comparisons,
+            conclusions,
+            record: record::record(results, config),
             findings: results.findings.iter().filter(|f| !is_decision(f)).map(finding).collect(),
             used: used(results, config),
             appendix: appendix::appendix(results, config),
@@ -85,6 +94,7 @@ impl ReportContext {
             context.authored.set(section, text.as_deref().unwrap_or_default(), &place);
         }
         context.gaps = structural_gaps(config);
+        context.gaps.extend(record::gaps(results, config));
         context.refresh();
         context
     }

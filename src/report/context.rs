@@ -5,6 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::comparison::ComparisonRow;
 use super::safety::Safety;
 use super::sample_calculation::SampleCalculation;
 use super::words::{Authored, Block, Picture};
@@ -65,6 +66,12 @@ pub struct ReportContext {
     pub sample_calculation: Option<SampleCalculation>,
     /// Uncertainty budgets of the samples' amounts.
     pub budgets: Vec<BudgetTable>,
+    /// Amounts against reference values.
+    pub comparisons: Vec<ComparisonRow>,
+    /// What the numbers support, in sentences of the program; empty where the study leaves them out.
+    pub conclusions: Vec<String>,
+    /// The record of the test.
+    pub record: RecordPart,
     /// What was checked, decisions left out.
     pub findings: Vec<FindingRow>,
     /// Which methods were really used, for theory and references.
@@ -101,6 +108,23 @@ pub struct Words {
     pub conclusion: Vec<Block>,
     /// What the author adds to the safety section.
     pub safety: Vec<Block>,
+}
+
+/// The record of a test, after ISO/IEC 17025:2017, 7.8.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct RecordPart {
+    /// Unique number, as stated or made from the results' hash.
+    pub number: String,
+    /// SHA-256 of the results as data.
+    pub results_sha256: String,
+    /// Laboratory, customer, items, dates, method, in the order to print; "–" where not stated.
+    pub facts: Vec<Fact>,
+    /// Deviations from the method, changes by hand and rejected runs, each a sentence.
+    pub changes: Vec<String>,
+    /// Who approves.
+    pub approved_by: Option<String>,
+    /// Who looks it through.
+    pub reviewer: Option<String>,
 }
 
 /// Something the author has not written or stated.

@@ -6,13 +6,16 @@
 mod anchors;
 mod appendix;
 mod build;
+mod comparison;
 mod compile;
+mod conclusions;
 mod context;
 mod coverage;
 mod experimental;
 mod files;
 mod from_study;
 mod number;
+mod record;
 mod safety;
 mod sample_calculation;
 mod tables;
@@ -25,6 +28,7 @@ use std::path::{Path, PathBuf};
 
 use crate::error::{Error, ErrorKind, Result};
 
+pub use comparison::ComparisonRow;
 pub use compile::{Attachment, Relationship};
 pub use context::*;
 pub use experimental::{KnownContent, LogLine};
@@ -149,6 +153,13 @@ impl Report {
     /// With these local safety rules and waste route.
     pub fn safety(&self, text: &str) -> Self {
         self.words("safety", text)
+    }
+
+    /// Without the sentences that the program concludes from the numbers.
+    pub fn without_conclusions(&self) -> Self {
+        let mut report = self.clone();
+        report.context.conclusions.clear();
+        report
     }
 
     fn words(&self, section: &str, text: &str) -> Self {

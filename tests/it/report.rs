@@ -11,6 +11,7 @@ use vialbook::report::{Attachment, LogLine, Relationship, Report, ReportContext,
 use vialbook::results::{PeakResult, Results};
 use vialbook::study::StudyConfig;
 
+mod quick;
 mod words;
 
 type Done = Result<(), Box<dyn std::error::Error>>;
