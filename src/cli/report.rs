@@ -63,12 +63,25 @@ pub(super) fn typeset(
     progress.say("typesetting the report");
     let report = analysis.report()?.with_template(template).with_typesetter(typesetter);
     let saved = report.save(output)?;
+    // The same source once more, with the answers, in a file of its own.
+    let answers = match template == crate::report::WITH_ANSWERS {
+        true => Some(report.with_answers(true).save(beside(output, "-answers"))?.path),
+        false => None,
+    };
     for gap in &saved.missing {
         progress.words(&format!("still to be written: {gap}"));
     }
     for remark in &saved.remarks {
         progress.words(&format!("note: {remark}"));
     }
-    super::output::data(&format!("{}\n", saved.path.display()))?;
+    for path in std::iter::once(&saved.path).chain(&answers) {
+        super::output::data(&format!("{}\n", path.display()))?;
+    }
     Ok(saved.path)
+}
+
+/// `report.pdf` → `report-answers.pdf`.
+fn beside(output: &Path, ending: &str) -> PathBuf {
+    let stem = output.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default();
+    output.with_file_name(format!("{stem}{ending}.pdf"))
 }

@@ -11,7 +11,7 @@ use super::experimental::{LogLine, experimental};
 use super::safety::Safety;
 use super::text::{header, name};
 use super::words::Authored;
-use super::{appendix, comparison, conclusions, number, record, sample_calculation, tables};
+use super::{appendix, calculations, comparison, conclusions, number, record, sample_calculation, tables};
 
 impl ReportContext {
     /// Everything a report may show, from the results and what they rest on.
@@ -39,6 +39,7 @@ impl ReportContext {
     ) -> Self {
         let author = &config.report;
         let answer = answer(results, config);
+        let sample_calculation = sample_calculation::sample_calculation(results, config, log);
         let comparisons = comparison::comparisons(results, config);
         let conclusions = match author.conclusions {
             Some(false) => Vec::new(),
@@ -69,7 +70,10 @@ impl ReportContext {
             peak_tables: tables::peak_tables(results),
             amounts: tables::amounts(results),
             amount_notes: tables::amount_notes(results),
-            sample_calculation: sample_calculation::sample_calculation(results, config, log),
+            calculations: calculations::calculations(results, sample_calculation.as_ref()),
+            tasks: Vec::new(),
+            answers: false,
+            sample_calculation,
             comparisons,
             conclusions,
             record: record::record(results, config),
@@ -93,6 +97,7 @@ impl ReportContext {
             let place = format!("{section} in study.toml under [report]");
             context.authored.set(section, text.as_deref().unwrap_or_default(), &place);
         }
+        context.authored.tasks = config.tasks.clone();
         context.gaps = structural_gaps(config);
         context.gaps.extend(record::gaps(results, config));
         context.refresh();
@@ -116,6 +121,7 @@ impl ReportContext {
             discussion: blocks("discussion"),
             conclusion: blocks("conclusion"),
         };
+        self.tasks = self.authored.render_tasks(&anchors, &mut pictures, &mut problems);
         self.pictures = pictures;
         self.citable = self.authored.keys();
         self.own_references = !self.authored.bibliography.keys.is_empty();

@@ -5,6 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::calculations::Calculation;
 use super::comparison::ComparisonRow;
 use super::safety::Safety;
 use super::sample_calculation::SampleCalculation;
@@ -64,6 +65,12 @@ pub struct ReportContext {
     pub amount_notes: Vec<String>,
     /// One result worked through with the very numbers used.
     pub sample_calculation: Option<SampleCalculation>,
+    /// One calculation of each kind, with the numbers used.
+    pub calculations: Vec<Calculation>,
+    /// The author's tasks of a worked example.
+    pub tasks: Vec<TaskPart>,
+    /// True in the edition of a worked example that shows the answers.
+    pub answers: bool,
     /// Uncertainty budgets of the samples' amounts.
     pub budgets: Vec<BudgetTable>,
     /// Amounts against reference values.
@@ -108,6 +115,19 @@ pub struct Words {
     pub conclusion: Vec<Block>,
     /// What the author adds to the safety section.
     pub safety: Vec<Block>,
+}
+
+/// A task of a worked example, in the author's words.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct TaskPart {
+    /// The question.
+    pub question: Vec<Block>,
+    /// A hint.
+    pub hint: Vec<Block>,
+    /// The answer; empty where the author gave none.
+    pub answer: Vec<Block>,
+    /// Points; `null` where not stated.
+    pub points: Option<String>,
 }
 
 /// The record of a test, after ISO/IEC 17025:2017, 7.8.

@@ -6,6 +6,7 @@
 mod anchors;
 mod appendix;
 mod build;
+mod calculations;
 mod comparison;
 mod compile;
 mod conclusions;
@@ -28,6 +29,7 @@ use std::path::{Path, PathBuf};
 
 use crate::error::{Error, ErrorKind, Result};
 
+pub use calculations::{Calculation, CalculationStep};
 pub use comparison::ComparisonRow;
 pub use compile::{Attachment, Relationship};
 pub use context::*;
@@ -37,6 +39,9 @@ pub use sample_calculation::{CalculationFlask, CalculationShot, MassStep, Sample
 pub use template::template_names;
 pub use typst::{TYPST_VERSION, Typesetter};
 pub use words::{Block, Cite, Inline, Line};
+
+/// The template that comes in two editions, one of them with answers.
+pub(crate) const WITH_ANSWERS: &str = "worked-example";
 
 /// A report that can be typeset: its content, the author's words, a template.
 ///
@@ -155,6 +160,14 @@ impl Report {
         self.words("safety", text)
     }
 
+    /// The edition that shows the answers of a worked example, or the one that does not. Without answers, the results,
+    /// the study's plan and the record of decisions are not attached either.
+    pub fn with_answers(&self, answers: bool) -> Self {
+        let mut report = self.clone();
+        report.context.answers = answers;
+        report
+    }
+
     /// Without the sentences that the program concludes from the numbers.
     pub fn without_conclusions(&self) -> Self {
         let mut report = self.clone();
@@ -240,7 +253,8 @@ impl Report {
     ) -> Result<(ReportContext, T)> {
         let mut context = self.context.clone();
         context.typesetter = Some(format!("typst {version}"));
-        context.attachments = compile::attachment_rows(&self.attachments);
+        let attachments = self.attachments_to_give();
+        context.attachments = compile::attachment_rows(&attachments);
         let data = self.data(&context);
         let rendered = template::render(&self.template, self.folder.as_deref(), &data)?;
         let done = work(&compile::Job {
@@ -249,7 +263,7 @@ impl Report {
             figures: &context.figures,
             pictures: &context.pictures,
             references: &context.authored.bibliography.clean,
-            attachments: &self.attachments,
+            attachments: &attachments,
             rows: &context.attachments,
             template: &self.template,
             folder: self.folder.as_deref(),
@@ -257,6 +271,15 @@ impl Report {
             timestamp: compile::timestamp(context.date.as_deref()),
         })?;
         Ok((context, done))
+    }
+
+    /// All attachments; those that hold no answer where answers are not shown.
+    fn attachments_to_give(&self) -> Vec<Attachment> {
+        let all = self.attachments.iter();
+        if self.template != WITH_ANSWERS || self.context.answers {
+            return all.cloned().collect();
+        }
+        all.filter(|a| a.relationship == Relationship::Source && a.name != "study.toml").cloned().collect()
     }
 
     fn more_fonts(&self) -> bool {

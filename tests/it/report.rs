@@ -13,6 +13,7 @@ use vialbook::study::StudyConfig;
 
 mod quick;
 mod words;
+mod worked;
 
 type Done = Result<(), Box<dyn std::error::Error>>;
 

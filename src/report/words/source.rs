@@ -6,7 +6,8 @@ use std::sync::Arc;
 
 use super::{Anchor, Bibliography, Block, Lookup, markdown, shipped_keys};
 use crate::error::{Error, ErrorKind, Result};
-use crate::report::context::Gap;
+use crate::report::context::{Gap, TaskPart};
+use crate::study::Task;
 
 /// Sections that only the author can write, by the name they have in study.toml and as a file.
 pub(in crate::report) const SECTIONS: &[&str] =
@@ -55,6 +56,8 @@ pub(in crate::report) struct Authored {
     pub(in crate::report) folder: Option<PathBuf>,
     /// The author's own references.
     pub(in crate::report) bibliography: Bibliography,
+    /// Tasks of a worked example.
+    pub(in crate::report) tasks: Vec<Task>,
     /// What went wrong while files were read.
     pub(in crate::report) problems: Vec<Gap>,
 }
@@ -127,13 +130,36 @@ impl Authored {
         }
     }
 
-    pub(in crate::report) fn render_source(
+    /// The tasks as blocks.
+    pub(in crate::report) fn render_tasks(
         &self,
-        what: &str,
-        source: &Source,
         anchors: &[Anchor],
         pictures: &mut Vec<Picture>,
-    ) -> Rendered {
+        problems: &mut Vec<Gap>,
+    ) -> Vec<TaskPart> {
+        let mut parts = Vec::new();
+        for (i, task) in self.tasks.iter().enumerate() {
+            let mut blocks = |what: &str, text: Option<&str>| {
+                let source = Source {
+                    text: text.unwrap_or_default().to_owned(),
+                    place: format!("{what} of [[task]] {} in study.toml", i + 1),
+                    folder: String::new(),
+                };
+                let found = self.render_source(&format!("{what} of task {}", i + 1), &source, anchors, pictures);
+                problems.extend(found.problems);
+                found.blocks
+            };
+            parts.push(TaskPart {
+                question: blocks("text", Some(&task.text)),
+                hint: blocks("hint", task.hint.as_deref()),
+                answer: blocks("answer", task.answer.as_deref()),
+                points: task.points.map(|p| p.to_string()),
+            });
+        }
+        parts
+    }
+
+    fn render_source(&self, what: &str, source: &Source, anchors: &[Anchor], pictures: &mut Vec<Picture>) -> Rendered {
         let keys = self.keys();
         let lookup = Lookup { anchors, keys: &keys };
         let mut find = |target: &str| self.picture(&source.folder, target, pictures);
