@@ -15,6 +15,8 @@ mod coverage;
 mod experimental;
 mod files;
 mod from_study;
+#[cfg(test)]
+mod hostile;
 mod number;
 mod record;
 mod safety;

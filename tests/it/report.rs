@@ -11,6 +11,8 @@ use vialbook::report::{Attachment, LogLine, Relationship, Report, ReportContext,
 use vialbook::results::{PeakResult, Results};
 use vialbook::study::StudyConfig;
 
+mod demo;
+mod hostile;
 mod quick;
 mod words;
 mod worked;
