@@ -164,7 +164,7 @@ pub(super) fn compile(job: &Job<'_>, typesetter: &Typesetter) -> Result<Compiled
         failed = run(&root, job, typesetter, None)?;
     }
     if let Some(first) = failed.first() {
-        return Err(explain(first, failed.len(), job.rendered));
+        return Err(explain(first, failed.len(), job));
     }
     let pdf = std::fs::read(&pdf).map_err(|e| Error::io("read", &pdf, e))?;
     Ok(Compiled { pdf, remarks })
@@ -301,12 +301,14 @@ fn parse_place(text: &str) -> Option<(PathBuf, u64, u64)> {
 }
 
 /// The error with the template's own line.
-fn explain(d: &Diagnostic, count: usize, rendered: &Rendered) -> Error {
+fn explain(d: &Diagnostic, count: usize, job: &Job<'_>) -> Error {
     let more = if count > 1 { format!(" (and {} more)", count - 1) } else { String::new() };
     let mut error = Error::new(ErrorKind::Report, format!("typst: {}{more}", d.message));
     if let Some((file, line, column)) = &d.place {
-        match rendered.locate(*line, *column).filter(|_| file.ends_with("report.typ")) {
+        let picture = job.pictures.iter().find(|p| file.ends_with(&p.file));
+        match job.rendered.locate(*line, *column).filter(|_| file.ends_with("report.typ")) {
             Some((template, line)) => error = error.in_file(template).at_line(line),
+            None if picture.is_some() => error = error.in_file(picture.map(|p| p.path.as_str()).unwrap_or_default()),
             None => error = error.in_file(file).at_line(*line),
         }
     }
@@ -314,6 +316,10 @@ fn explain(d: &Diagnostic, count: usize, rendered: &Rendered) -> Error {
         return error.hint(d.hints.join("; "));
     }
     match d.message.as_str() {
+        m if m.contains("decode image") || m.contains("SVG") => {
+            let named: Vec<&str> = job.pictures.iter().map(|p| p.path.as_str()).collect();
+            error.hint(format!("a picture must be whole, and may load nothing itself; there are: {}", named.join(", ")))
+        }
         m if m.contains("package") => {
             error.hint("packages are not loaded here: copy what is needed into the folder of templates")
         }

@@ -114,3 +114,21 @@ fn every_symbol_of_formulas_is_known_to_the_typesetter() -> Done {
     assert!(saved.remarks.is_empty(), "{:?}", saved.remarks);
     Ok(())
 }
+
+#[test]
+fn a_broken_picture_is_named() -> Done {
+    let Some(typesetter) = typesetter() else { return Ok(()) };
+    let dir = tempfile::tempdir()?;
+    write(
+        &dir.path().join("words/bad.svg"),
+        "<svg xmlns='http://www.w3.org/2000/svg'><image href='/etc/hostname'/></svg>",
+    )?;
+    std::fs::write(dir.path().join("cut.png"), b"\x89PNG\r\n\x1a\nrest")?;
+    for (text, named) in [("![a](bad.svg \"b\")", "words/bad.svg"), ("![a](cut.png \"b\")", "cut.png")] {
+        write(&dir.path().join("words/conclusion.md"), text)?;
+        let report = fixture()?.report().with_study_folder(dir.path(), None)?.with_typesetter(typesetter.clone());
+        let e = report.save(out("broken.pdf")).err().ok_or("a broken picture was set")?.to_string();
+        assert!(e.contains(named) && e.contains("a picture must be whole"), "{e}");
+    }
+    Ok(())
+}
