@@ -12,6 +12,7 @@ mod notebook;
 mod output;
 mod progress;
 mod report;
+mod watch;
 
 use std::ffi::OsString;
 use std::path::PathBuf;
@@ -110,14 +111,18 @@ struct AnalyseArgs {
 
 #[derive(Args)]
 struct ReportArgs {
-    /// Study folder: study.toml, the injection log and the traces that it names
-    study: PathBuf,
+    /// Study folders, each with study.toml, the injection log and the traces that it names; each gets its own report
+    #[arg(required = true)]
+    studies: Vec<PathBuf>,
     /// Template: one that comes with the program, or a folder in the study's report-templates/
     #[arg(long, default_value = "formal-report")]
     template: String,
     /// File that the PDF goes to [default: report.pdf in the study folder]
     #[arg(long, short)]
     output: Option<PathBuf>,
+    /// Stay and make the report again whenever a file of the study changes
+    #[arg(long)]
+    watch: bool,
     #[command(flatten)]
     typesetter: TypesetterArgs,
 }

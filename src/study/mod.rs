@@ -11,6 +11,7 @@ mod config;
 mod doubts;
 mod folder;
 mod log;
+mod record;
 mod responses;
 pub(crate) mod write;
 
@@ -18,3 +19,4 @@ pub use analyse::Analysis;
 pub use config::*;
 pub use folder::Study;
 pub use log::{Content, Injection, Kind, read_log, read_log_bytes};
+pub use record::{Comparison, HandChange, Record, Task};
