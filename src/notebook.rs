@@ -8,7 +8,7 @@ use std::fmt::Write as _;
 use std::io::Write as _;
 
 use crate::error::Error;
-use crate::figure::Figure;
+use crate::figure::{Figure, escape};
 use crate::peaks::PeakList;
 use crate::results::{AmountResult, CalibrationResult};
 use crate::study::Study;
@@ -61,14 +61,9 @@ fn show(bundle: &[(String, String)]) {
     let _ = stdout.write_all(lines(bundle).as_bytes()).and_then(|()| stdout.flush());
 }
 
-/// Text that cannot become markup.
-fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
-}
-
 /// Words in a page: lines stay lines, columns stay columns.
 fn words(text: &str) -> Bundle {
-    vec![("text/html".to_owned(), format!("<pre>{}</pre>", escaped(text))), ("text/plain".to_owned(), text.to_owned())]
+    vec![("text/html".to_owned(), format!("<pre>{}</pre>", escape(text))), ("text/plain".to_owned(), text.to_owned())]
 }
 
 fn figure(figure: &Figure) -> Bundle {
@@ -76,7 +71,7 @@ fn figure(figure: &Figure) -> Bundle {
     #[cfg(feature = "plotly")]
     bundle.push(("application/vnd.plotly.v1+json".to_owned(), figure.to_plotly()));
     // The picture's own text alternative is in its title; the caption serves where pictures are left out.
-    let page = format!("<figure role=\"img\" aria-label=\"{}\">{}</figure>", escaped(&figure.alt), figure.to_svg());
+    let page = format!("<figure role=\"img\" aria-label=\"{}\">{}</figure>", escape(&figure.alt), figure.to_svg());
     bundle.push(("text/html".to_owned(), page));
     bundle.push(("text/plain".to_owned(), figure.alt.clone()));
     bundle

@@ -1,11 +1,12 @@
 //! `vialbook notebook`: opens JupyterLab with our kernel, or runs a notebook without a person.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::Command;
 
 use super::kernel::{self, KERNEL_NAME, SetUpArgs};
 use crate::error::{Error, ErrorKind, Result};
 use crate::results::Severity;
+use crate::study::write::write_whole;
 
 const RUNNER: &str = include_str!("run_notebook.py");
 /// A notebook to begin with.
@@ -27,7 +28,7 @@ pub(super) fn run(args: &super::NotebookArgs) -> Result<Severity> {
     }
     let environment = kernel::set_up(&SetUpArgs::default())?;
     if let Some(file) = file.filter(|f| !f.exists()) {
-        std::fs::write(file, EMPTY).map_err(|e| Error::io("write", file, e))?;
+        write_whole(file, EMPTY.as_bytes())?;
         super::output::words(&format!("made {}", file.display()));
     }
     let mut command = Command::new(environment.program("jupyter-lab"));
@@ -45,14 +46,14 @@ pub(super) fn run(args: &super::NotebookArgs) -> Result<Severity> {
 
 /// Runs every cell in a fresh kernel; the first error, panic or line on stderr stops it.
 fn headless(file: &Path, args: &super::NotebookArgs) -> Result<Severity> {
-    let environment = kernel::set_up(&SetUpArgs::default())?;
-    let output = args.output.clone().unwrap_or_else(|| with_suffix(file, "executed.ipynb"));
+    let output = args.output.clone().unwrap_or_else(|| file.with_extension("executed.ipynb"));
     let html = output.with_extension("html");
     if output == file {
         return Err(Error::new(ErrorKind::Option, "the executed notebook would replace the one that is run")
             .in_file(file)
             .hint("name another file: --output FILE"));
     }
+    let environment = kernel::set_up(&SetUpArgs::default())?;
     let mut command = Command::new(environment.program("python"));
     command.args(["-c", RUNNER]).arg(file).arg(&output).arg(&html).arg(KERNEL_NAME);
     command.arg(args.cell_limit.to_string()).env("VIALBOOK_STRICT", "1");
@@ -82,11 +83,6 @@ fn may_be_a_notebook(file: &Path) -> Result<()> {
     }
     Err(Error::new(ErrorKind::Option, "this is not the name of a notebook; one that ends in .ipynb is wanted")
         .in_file(file))
-}
-
-/// `first.ipynb` → `first.executed.ipynb`.
-fn with_suffix(file: &Path, suffix: &str) -> PathBuf {
-    file.with_extension(suffix)
 }
 
 fn is_root() -> bool {

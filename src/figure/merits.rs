@@ -3,6 +3,7 @@
 use crate::estimate::{plus_minus, significant, typographic};
 use crate::peaks::Peak;
 use crate::results::{CalibrationPoint, CalibrationResult, PeakResult};
+use crate::study::peak_result;
 
 /// All figures of merit of a peak; what cannot be told from the data is left out.
 pub(super) fn peak(p: &PeakResult, retention_u_min: Option<f64>, signal_unit: &str) -> String {
@@ -63,24 +64,5 @@ pub(super) fn flask(p: &CalibrationPoint, c: &CalibrationResult) -> String {
 /// A peak that has no name yet, as results have it.
 pub(super) fn as_result(p: &Peak, run: &str, compound: Option<&str>) -> PeakResult {
     let seen = p.retention_time_u_min.is_some() || p.width_half_min.is_some();
-    PeakResult {
-        run: run.to_owned(),
-        compound: compound.map(str::to_owned),
-        identity_probability: None,
-        retention_time_min: seen.then_some(p.retention_time_min),
-        start_min: p.start_min,
-        end_min: p.end_min,
-        area: p.area,
-        area_u: p.area_u,
-        height: seen.then_some(p.height),
-        width_half_min: p.width_half_min,
-        plates_half_height: p.plates_half_height,
-        tailing_factor_5pct: p.tailing_factor_5pct,
-        asymmetry_10pct: p.asymmetry_10pct,
-        resolution_half_height: p.resolution_half_height,
-        signal_to_noise: seen.then_some(p.signal_to_noise).filter(|s| s.is_finite()),
-        method: p.method.words().to_owned(),
-        baseline: p.baseline,
-        notes: p.notes.iter().map(ToString::to_string).collect(),
-    }
+    peak_result(p, run, compound, seen)
 }

@@ -8,8 +8,8 @@ use crate::error::{Error, ErrorKind, Result};
 use crate::estimate::{plus_minus, significant, typographic};
 use crate::identify::NamedPeaks;
 use crate::peaks::PeakList;
-use crate::results::{AmountResult, CalibrationPoint, CalibrationResult, Coefficient, CurvePoint, PeakResult};
-use crate::study::{Analysis, Role};
+use crate::results::{AmountResult, CalibrationResult, PeakResult};
+use crate::study::{Analysis, Role, curve_result};
 use crate::trace::{Run, Trace};
 
 /// Figures of a trace.
@@ -113,7 +113,7 @@ impl PeakList {
 impl Curve {
     /// Flask means, curve with its confidence band, residuals; flasks left out are hollow.
     pub fn plot(&self) -> Figure {
-        views::calibration(&as_result(self))
+        views::calibration(&curve_result(self))
     }
 
     /// Every shot of every flask, and how far it lies from its flask's mean.
@@ -273,62 +273,5 @@ impl Analysis {
     /// What a chromatogram's scale is made for: all compounds but the solvents.
     fn drawn_compounds(&self) -> Vec<String> {
         self.config().compounds.iter().filter(|c| c.role != Role::Solvent).map(|c| c.name.clone()).collect()
-    }
-}
-
-/// A curve as results have it, for drawing.
-fn as_result(curve: &Curve) -> CalibrationResult {
-    let [low, high] = curve.range;
-    let (from, to) = (low.min(0.0), high + 0.05 * (high - low).abs());
-    const STEPS: usize = 60;
-    let grid = (0..=STEPS).map(|i| from + (to - from) * i as f64 / STEPS as f64);
-    CalibrationResult {
-        compound: curve.compound.clone(),
-        quantification: String::new(),
-        internal_standard: None,
-        model: curve.model.words().to_owned(),
-        weights: curve.weighting.words().to_owned(),
-        x_label: "content".to_owned(),
-        x_unit: String::new(),
-        y_label: "response".to_owned(),
-        y_unit: String::new(),
-        coefficients: curve
-            .coefficients
-            .iter()
-            .map(|k| Coefficient { name: k.name.to_owned(), value: k.value })
-            .collect(),
-        standard_errors: curve.coefficients.iter().map(|k| k.standard_error).collect(),
-        covariance: curve.covariance.clone(),
-        residual_sd: curve.residual_sd,
-        relative_sd: curve.rho,
-        dof: curve.dof,
-        r_squared: curve.r_squared,
-        range: curve.range,
-        lack_of_fit: None,
-        volume_cancels: None,
-        critical_value: None,
-        detection_limit: None,
-        quantitation_limit: None,
-        limit_method: None,
-        points: curve
-            .points
-            .iter()
-            .map(|p| CalibrationPoint {
-                label: p.flask.label.clone(),
-                x: p.flask.content,
-                y: p.flask.response,
-                y_u: p.flask.response_u,
-                shots: p.flask.shots,
-                residual: Some(p.residual),
-                standardised_residual: p.standardised_residual,
-                leverage: p.leverage,
-                back_calculated: Some(p.back_calculated),
-                deviation_percent: p.deviation_percent,
-                excluded: p.flask.excluded.clone(),
-            })
-            .collect(),
-        coverage_probability: curve.level,
-        curve: grid.map(|x| CurvePoint { x, y: curve.predict(x), half_width: curve.band(x) }).collect(),
-        notes: curve.notes.iter().map(ToString::to_string).collect(),
     }
 }

@@ -40,7 +40,7 @@ pub use safety::{Hazards, Safety, SourcedText, Statement, Substance};
 pub use sample_calculation::{CalculationFlask, CalculationShot, MassStep, SampleCalculation};
 pub use template::template_names;
 #[cfg(feature = "cli")]
-pub(crate) use typst::{FONTS, cache_folder};
+pub(crate) use typst::{FONTS, cache_folder, last_words, on_path};
 pub use typst::{TYPST_VERSION, Typesetter};
 pub use words::{Block, Cite, Inline, Line};
 

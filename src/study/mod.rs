@@ -6,6 +6,7 @@
 
 mod amounts;
 mod analyse;
+mod as_results;
 mod calibrations;
 mod config;
 mod doubts;
@@ -16,6 +17,7 @@ mod responses;
 pub(crate) mod write;
 
 pub use analyse::Analysis;
+pub(crate) use as_results::{curve_result, peak_result};
 pub use config::*;
 pub use folder::Study;
 pub use log::{Content, Injection, Kind, read_log, read_log_bytes};

@@ -47,19 +47,28 @@ fn kernelspec() -> (PathBuf, Value) {
     (path, serde_json::from_str(&text).expect("kernel.json is JSON"))
 }
 
+fn registered_kit() -> PathBuf {
+    PathBuf::from(kernelspec().1["env"]["VIALBOOK_KIT"].as_str().expect("a kit"))
+}
+
 fn python() -> PathBuf {
     PathBuf::from(kernelspec().1["env"]["VIALBOOK_PYTHON"].as_str().expect("the kernelspec names its Python"))
 }
 
 /// Runs these steps in a fresh kernel whose notebook lies in `folder`.
 fn session(folder: &Path, environment: Value, steps: Vec<Value>) -> Session {
+    drive(folder, environment, steps, None)
+}
+
+/// The same with the kernels of another Jupyter folder.
+fn drive(folder: &Path, environment: Value, steps: Vec<Value>, jupyter: Option<&Path>) -> Session {
     let task = json!({"kernel": "vialbook", "folder": folder, "env": environment, "steps": steps});
-    let mut child = Command::new(python())
-        .arg(Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/kernel/drive.py"))
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .spawn()
-        .expect("python runs");
+    let mut command = Command::new(python());
+    command.arg(Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/kernel/drive.py"));
+    if let Some(jupyter) = jupyter {
+        command.env("JUPYTER_DATA_DIR", jupyter);
+    }
+    let mut child = command.stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().expect("python runs");
     child.stdin.take().expect("piped").write_all(task.to_string().as_bytes()).expect("written");
     let output = child.wait_with_output().expect("ended");
     assert!(output.status.success(), "the driver failed");
@@ -200,10 +209,9 @@ fn files_beside_the_notebook_do_not_steer_the_kernel() {
 
 /// A copy of the registered kit by links, in which one file can be replaced.
 fn altered_kit(place: &Path, name: &str, text: &str) -> PathBuf {
-    let registered = PathBuf::from(kernelspec().1["env"]["VIALBOOK_KIT"].as_str().expect("a kit"));
     let kit = place.join("kit");
     std::fs::create_dir_all(&kit).expect("made");
-    for entry in std::fs::read_dir(registered).expect("a kit").flatten() {
+    for entry in std::fs::read_dir(registered_kit()).expect("a kit").flatten() {
         if entry.file_name() != name {
             std::os::unix::fs::symlink(entry.path(), kit.join(entry.file_name())).expect("linked");
         }
@@ -224,19 +232,7 @@ fn session_of_kit(kit: &Path, strict: bool, codes: &[&str]) -> Session {
     std::fs::create_dir_all(&spec).expect("made");
     std::fs::write(spec.join("kernel.json"), specification.to_string()).expect("written");
     assert!(path.exists());
-    let environment = json!({});
-    let task = json!({"kernel": "vialbook", "folder": data, "env": environment, "steps": cells(codes)});
-    let mut child = Command::new(python())
-        .arg(Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/kernel/drive.py"))
-        .env("JUPYTER_DATA_DIR", &data)
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .spawn()
-        .expect("python runs");
-    child.stdin.take().expect("piped").write_all(task.to_string().as_bytes()).expect("written");
-    let output = child.wait_with_output().expect("ended");
-    assert!(output.status.success(), "the driver failed");
-    serde_json::from_slice(&output.stdout).expect("JSON")
+    drive(&data, json!({}), cells(codes), Some(&data))
 }
 
 #[test]
@@ -281,9 +277,8 @@ fn a_prelude_that_fails_is_a_sentence_in_the_cell() {
 #[ignore = "needs the kernel: vialbook kernel set-up"]
 fn where_nobody_watches_a_panic_is_an_error() {
     let place = folder();
-    let registered = PathBuf::from(kernelspec().1["env"]["VIALBOOK_KIT"].as_str().expect("a kit"));
     let kit = place.path().join("kit");
-    std::os::unix::fs::symlink(registered, &kit).expect("linked");
+    std::os::unix::fs::symlink(registered_kit(), &kit).expect("linked");
     let session = session_of_kit(&kit, true, &["let list = vec![1.0];\nlist[list.len() + 3]"]);
     assert_eq!(session.cells[0].status, "error");
     assert!(session.cells[0].stderr.contains("index out of bounds"), "{:?}", session.cells[0]);
@@ -293,9 +288,8 @@ fn where_nobody_watches_a_panic_is_an_error() {
 #[ignore = "needs the kernel: vialbook kernel set-up"]
 fn a_stock_rust_kernel_is_never_rewritten() {
     let place = folder();
-    let registered = PathBuf::from(kernelspec().1["env"]["VIALBOOK_KIT"].as_str().expect("a kit"));
     let kit = place.path().join("kit");
-    std::os::unix::fs::symlink(registered, &kit).expect("linked");
+    std::os::unix::fs::symlink(registered_kit(), &kit).expect("linked");
     // evcxr updates `kernels/rust` at its start wherever version.txt is not its own.
     let stock = place.path().join("jupyter/kernels/rust");
     std::fs::create_dir_all(&stock).expect("made");

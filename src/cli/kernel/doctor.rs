@@ -5,10 +5,10 @@ use std::process::Command;
 
 use super::jupyter::{self, Environment};
 use super::tools::{self, LIBRARY_SOURCE_REMEDY, LibrarySource, Tools};
-use super::{kit, places};
+use super::{kit::Kit, places};
 use crate::cli::output;
 use crate::error::Result;
-use crate::report::Typesetter;
+use crate::report::{Typesetter, on_path};
 use crate::results::Severity;
 
 /// One thing looked at.
@@ -81,8 +81,9 @@ fn checks() -> Vec<Check> {
     if let Some(environment) = &environment {
         checks.push(python_package(environment, "figure renderer", "plotly"));
     }
-    checks.push(typesetter());
-    checks.push(fonts());
+    let found = Typesetter::find(None);
+    checks.push(typesetter(&found));
+    checks.push(fonts(&found));
     checks.extend(kernel(tools.as_ref()));
     checks
 }
@@ -91,7 +92,7 @@ fn checks() -> Vec<Check> {
 fn linker() -> Check {
     match tools::printed("cc", &["--version"]) {
         Ok(text) => {
-            let fast = ["mold", "lld"].iter().find(|l| tools::on_path(l).is_some());
+            let fast = ["mold", "lld"].iter().find(|l| on_path(l).is_some());
             let note = fast.map_or(String::new(), |l| format!("; {l} is there and will be used"));
             Check::good("linker", format!("{}{note}", text.lines().next().unwrap_or("cc")))
         }
@@ -114,8 +115,8 @@ fn python_package(environment: &Environment, what: &'static str, package: &str) 
     }
 }
 
-fn typesetter() -> Check {
-    match Typesetter::find(None) {
+fn typesetter(found: &Result<Option<Typesetter>>) -> Check {
+    match found {
         Ok(Some(found)) => {
             Check::good("typesetter", format!("typst {} ({})", found.version(), found.program().display()))
         }
@@ -125,8 +126,8 @@ fn typesetter() -> Check {
 }
 
 /// The report uses fonts that typst carries; a typesetter built without them would set nothing.
-fn fonts() -> Check {
-    let Ok(Some(found)) = Typesetter::find(None) else {
+fn fonts(found: &Result<Option<Typesetter>>) -> Check {
+    let Ok(Some(found)) = found else {
         return Check::fault("fonts", "not known without the typesetter", SET_UP);
     };
     let listed = Command::new(found.program()).args(["fonts", "--ignore-system-fonts"]).output();
@@ -143,23 +144,25 @@ fn fonts() -> Check {
 /// The kit that Jupyter would start, against the one that this source would make.
 fn kernel(tools: Option<&Tools>) -> Vec<Check> {
     let registered = match jupyter::registered_kit() {
-        Ok(Some(kit)) => kit,
+        Ok(Some(folder)) => Kit { folder },
         Ok(None) => return vec![Check::fault("kernel", "Jupyter has no entry for it", SET_UP)],
         Err(e) => return vec![Check::fault("kernel", e.to_string(), SET_UP)],
     };
-    if !registered.join("complete").is_file() {
-        let seen = format!("Jupyter's entry names {}, which is not whole", registered.display());
+    if !registered.is_complete() {
+        let seen = format!("Jupyter's entry names {}, which is not whole", registered.folder.display());
         return vec![Check::fault("kernel", seen, SET_UP)];
     }
-    let mut checks = vec![Check::good("kernel", registered.display().to_string())];
+    let mut checks = vec![Check::good("kernel", registered.folder.display().to_string())];
     let current = tools
-        .and_then(|t| places::source_folder(None).ok().map(|s| kit::Kit::find(&s, t)))
+        .and_then(|t| places::source_folder(None).ok().map(|s| Kit::find(&s, t)))
         .transpose()
         .ok()
         .flatten()
         .flatten();
     checks.push(match current {
-        Some(kit) if kit.folder == registered => Check::good("warm folder", size_text(&registered.join("template"))),
+        Some(kit) if kit.folder == registered.folder => {
+            Check::good("warm folder", size_text(&registered.folder.join("template")))
+        }
         _ => Check::fault("warm folder", "the library, its source or the compiler has changed since", SET_UP),
     });
     checks

@@ -7,6 +7,7 @@
 use std::path::Path;
 
 use crate::error::{Error, Result};
+use crate::study::write::write_whole;
 
 const LIB: &str = "\
 //! vialbook, as cells see it.
@@ -25,16 +26,16 @@ pub(super) fn write(source: &Path, kit: &Path) -> Result<()> {
     copy_source(&source.join("src"), &src)?;
     let front = src.join("_front.rs");
     std::fs::rename(src.join("lib.rs"), &front).map_err(|e| Error::io("rename", &front, e))?;
-    put(&src.join("lib.rs"), LIB)?;
-    put(&folder.join("Cargo.toml"), &manifest())?;
-    put(&folder.join("build.rs"), &build_script(kit))
+    write_whole(&src.join("lib.rs"), LIB.as_bytes())?;
+    write_whole(&folder.join("Cargo.toml"), manifest().as_bytes())?;
+    write_whole(&folder.join("build.rs"), build_script(kit).as_bytes())
 }
 
 /// Same name, version and features as the library, no dependency.
 fn manifest() -> String {
     format!(
         "[package]\nname = \"vialbook\"\nversion = \"{}\"\nedition = \"2024\"\nbuild = \"build.rs\"\n\n\
-         [features]\ndefault = [\"cells\"]\ncells = [\"plotly\", \"frame\", \"report\"]\nplotly = []\nframe = []\n\
+         [features]\ndefault = [\"cells\"]\ncells = [\"plotly\", \"report\"]\nplotly = []\nframe = []\n\
          report = []\ncli = []\n\n[workspace]\n",
         env!("CARGO_PKG_VERSION")
     )
@@ -69,8 +70,4 @@ fn copy_source(from: &Path, to: &Path) -> Result<()> {
         }
     }
     Ok(())
-}
-
-pub(super) fn put(path: &Path, text: &str) -> Result<()> {
-    std::fs::write(path, text).map_err(|e| Error::io("write", path, e))
 }

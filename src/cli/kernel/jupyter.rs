@@ -5,12 +5,12 @@ use std::process::Command;
 
 use sha2::{Digest as _, Sha256};
 
-use super::facade::put;
 use super::kit::Kit;
 use super::tools::{self, Tools};
 use super::{Freshness, places};
 use crate::error::{Error, ErrorKind, Result};
 use crate::report::cache_folder;
+use crate::study::write::write_whole;
 
 /// The kernel's name in Jupyter; a stock Rust kernel is called `rust`, and is never touched.
 pub(in crate::cli) const KERNEL_NAME: &str = "vialbook";
@@ -36,12 +36,11 @@ impl Environment {
         tools::watched(make, "making a Python environment (python3 -m venv)", say, &mut |_| {})
             .map_err(|e| e.hint("install Python 3.10 or later with its venv module (Debian: python3-venv)"))?;
         let list = environment.folder.join("requirements.txt");
-        put(&list, REQUIREMENTS)?;
+        write_whole(&list, REQUIREMENTS.as_bytes())?;
         let mut install = Command::new(environment.program("python"));
         install.args(["-m", "pip", "install", "--no-input", "--disable-pip-version-check", "--requirement"]).arg(&list);
-        let mut told = Vec::new();
-        tools::watched(install, "installing JupyterLab (pip)", say, &mut |line| told.push(line.to_owned()))?;
-        put(&environment.folder.join(COMPLETE), "")?;
+        tools::watched(install, "installing JupyterLab (pip)", say, &mut |_| {})?;
+        write_whole(&environment.folder.join(COMPLETE), "".as_bytes())?;
         Ok((environment, Freshness::Made))
     }
 
@@ -85,8 +84,7 @@ impl Environment {
         if std::fs::read_to_string(&path).is_ok_and(|there| there == text) {
             return Ok(((), Freshness::AlreadyThere));
         }
-        std::fs::create_dir_all(&folder).map_err(|e| Error::io("make", &folder, e))?;
-        put(&path, &text)?;
+        write_whole(&path, text.as_bytes())?;
         Ok(((), Freshness::Made))
     }
 }

@@ -10,10 +10,11 @@ use std::process::Command;
 
 use sha2::{Digest as _, Sha256};
 
-use super::facade::{self, put};
+use super::facade;
 use super::tools::{self, LibrarySource, Tools};
 use super::{Freshness, places};
 use crate::error::{Error, ErrorKind, Result};
+use crate::study::write::write_whole;
 
 /// Features of the library that cells get.
 const FEATURES: &str = "cells";
@@ -62,7 +63,7 @@ impl Kit {
         self.folder.join("bin").join(format!("vialbook-kernel{}", std::env::consts::EXE_SUFFIX))
     }
 
-    fn is_complete(&self) -> bool {
+    pub(super) fn is_complete(&self) -> bool {
         self.folder.join(COMPLETE).is_file()
     }
 
@@ -82,11 +83,11 @@ impl Kit {
         facade::write(source, &self.folder)?;
         let bytes = fs::metadata(&built.library).map_err(|e| Error::io("read", &built.library, e))?.len();
         let description = serde_json::json!({ "rustc": tools.rustc_version, "library_bytes": bytes });
-        put(&self.folder.join("kit.json"), &format!("{description:#}\n"))?;
+        write_whole(&self.folder.join("kit.json"), format!("{description:#}\n").as_bytes())?;
         self.write_settings()?;
         say("warming: the first cell of a session finds all of this compiled");
         self.warm(tools, say)?;
-        put(&self.folder.join(COMPLETE), "")
+        write_whole(&self.folder.join(COMPLETE), "".as_bytes())
     }
 
     /// evcxr's settings: cells compiled without optimisation (what is heavy is in the library), and one set that stops at
@@ -94,12 +95,11 @@ impl Kit {
     fn write_settings(&self) -> Result<()> {
         for (name, keep_variables) in [("config", true), ("config-strict", false)] {
             let folder = self.folder.join(name);
-            fs::create_dir_all(&folder).map_err(|e| Error::io("make", &folder, e))?;
             let prelude = format!(":dep vialbook = {{ path = {:?} }}\n{FIRST_STATEMENTS}", self.folder.join("facade"));
             let settings = format!(
                 "[evcxr]\nopt_level = \"0\"\npreserve_vars_on_panic = {keep_variables}\nprelude = '''\n{prelude}'''\n"
             );
-            put(&folder.join("evcxr.toml"), &settings)?;
+            write_whole(&folder.join("evcxr.toml"), settings.as_bytes())?;
         }
         Ok(())
     }

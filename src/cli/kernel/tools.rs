@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
 use crate::error::{Error, ErrorKind, Result};
+use crate::report::{last_words, on_path};
 
 /// The Rust tools of this machine.
 #[derive(Clone, Debug)]
@@ -69,11 +70,6 @@ fn library_source(sysroot: &Path) -> LibrarySource {
     found.pop().map_or(LibrarySource::Missing, LibrarySource::At)
 }
 
-pub(super) fn on_path(program: &str) -> Option<PathBuf> {
-    let name = format!("{program}{}", std::env::consts::EXE_SUFFIX);
-    std::env::split_paths(&std::env::var_os("PATH")?).map(|dir| dir.join(&name)).find(|p| p.is_file())
-}
-
 /// Standard output of a program that answers at once.
 pub(super) fn printed(program: &str, arguments: &[&str]) -> Result<String> {
     let output = Command::new(program).args(arguments).stdin(Stdio::null()).output().map_err(|e| {
@@ -123,23 +119,13 @@ pub(super) fn watched(
         .spawn()
         .map_err(|e| Error::new(ErrorKind::Tool, format!("{what} could not be started")).because(e))?;
     let (stdout, stderr) = (child.stdout.take(), child.stderr.take());
-    let mut last: Vec<String> = Vec::new();
-    std::thread::scope(|scope| {
+    let last = std::thread::scope(|scope| {
         scope.spawn(move || {
             for line in stdout.into_iter().flat_map(|s| BufReader::new(s).lines().map_while(std::result::Result::ok)) {
                 output(&line);
             }
         });
-        for line in stderr.into_iter().flat_map(|s| BufReader::new(s).lines().map_while(std::result::Result::ok)) {
-            let line = line.trim().to_owned();
-            if !line.is_empty() {
-                say(&line);
-                last.push(line);
-                if last.len() > 20 {
-                    last.remove(0);
-                }
-            }
-        }
+        last_words(stderr, 20, say)
     });
     let status = child.wait().map_err(|e| Error::new(ErrorKind::Tool, format!("{what} was lost")).because(e))?;
     if status.success() {
