@@ -193,6 +193,8 @@ fn copy_tree(from: &Path, to: &Path) -> io::Result<()> {
             copy_tree(&entry.path(), &target)?;
         } else {
             fs::copy(entry.path(), &target)?;
+            // Cargo tells what is stale by the order of times; with those of the copy it would compile anew.
+            File::options().write(true).open(&target)?.set_modified(entry.metadata()?.modified()?)?;
         }
     }
     Ok(())

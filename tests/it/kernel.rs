@@ -128,7 +128,7 @@ fn slips_and_panics_leave_a_sentence_and_a_kernel_that_goes_on() {
         place.path(),
         json!({}),
         cells(&[
-            "let study = Study::demo(\"demo\")?;\nlet kept = 7;",
+            "let study = Study::demo(\"demo\")?;\nlet kept = 7_usize;",
             "study.run(\"level-3-9\")?",
             "let analysis = study.analyse()?;\nanalysis.calibration(\"2-propanole\")?",
             "let list = vec![1.0];\nlist[kept]",

@@ -6,6 +6,7 @@ Writes JSON: {"ready": SECONDS, "cells": [{"status", "stdout", "stderr", "error"
 """
 import json
 import os
+import subprocess
 import sys
 import threading
 import time
@@ -60,7 +61,8 @@ def main():
     task = json.load(sys.stdin)
     manager = KernelManager(kernel_name=task["kernel"])
     begun = time.perf_counter()
-    manager.start_kernel(env={**os.environ, **task.get("env", {})}, cwd=task["folder"])
+    # What evcxr says at its start goes to the terminal; stdout here is the answer.
+    manager.start_kernel(env={**os.environ, **task.get("env", {})}, cwd=task["folder"], stdout=subprocess.DEVNULL)
     client = manager.client()
     client.start_channels()
     try:

@@ -108,11 +108,9 @@ impl Kit {
         let mut command = Command::new(self.program());
         command.arg("--warm").envs(self.environment(tools));
         tools::watched(command, "warming the kernel", say, &mut |_| {})?;
-        // What belongs to one session only, and would be copied into each.
-        for left in ["target/debug", "cells-started"] {
-            let path = self.folder.join("template").join(left);
-            let _ = fs::remove_dir_all(&path).or_else(|_| fs::remove_file(&path));
-        }
+        // It belongs to one session only. All of `target` stays: without the build script's own output there, cargo would
+        // compile the facade anew at every start.
+        let _ = fs::remove_file(self.folder.join("template").join("cells-started"));
         Ok(())
     }
 
