@@ -400,7 +400,7 @@ mod tests {
         let Accepted::Closed(low, high) = line.accepted(0.95) else { panic!("closed") };
         let Accepted::Closed(l, h) = bent(-1e-12, 2.0).expect("reached").accepted(0.95) else { panic!("closed") };
         assert!((l - low).abs() < 1e-9 && (h - high).abs() < 1e-9, "{l} to {h} instead of {low} to {high}");
-        for c in [-0.1, 0.1] {
+        for c in [-0.03, 0.03] {
             let p = bent(c, 2.0).expect("reached").scaled(3.0);
             let Accepted::Closed(low, high) = p.accepted(0.95) else { panic!("closed") };
             assert!(low < p.content() && p.content() < high);

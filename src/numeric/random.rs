@@ -331,7 +331,7 @@ mod tests {
 
     #[test]
     fn chi_squared_draws_follow_their_distribution() {
-        for dof in [0.7, 1.0, 3.0, 7.4, 30.0] {
+        for dof in [0.7_f64, 1.0, 3.0, 7.4, 30.0] {
             let mut random = Xoshiro256PlusPlus::stream(2, dof.to_bits());
             let mut counts = [0_u32; 20];
             let n = 200_000;

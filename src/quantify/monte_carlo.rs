@@ -229,14 +229,12 @@ fn trial(pivot: &Pivot, groups: &[Group], random: &mut Xoshiro256PlusPlus) -> f6
                 Source::Response(sd) => y += wide * sd * random.normal(),
                 Source::Relative(u) => factor *= 1.0 + wide * u * random.normal(),
                 Source::Coefficients(l) => {
-                    for j in 0..3 {
-                        if l[j][j] == 0.0 {
+                    for (j, column) in l.iter().enumerate() {
+                        if column[j] == 0.0 {
                             continue;
                         }
                         let z = wide * random.normal();
-                        for i in j..3 {
-                            moved[i] += l[i][j] * z;
-                        }
+                        moved.iter_mut().zip(l).skip(j).for_each(|(moved, row)| *moved += row[j] * z);
                     }
                 }
             }
