@@ -70,12 +70,22 @@ fn read_options(args: &super::InspectArgs) -> Result<ReadOptions> {
             .parse::<i64>()
             .map(toml::Value::Integer)
             .or_else(|_| value.parse::<f64>().map(toml::Value::Float))
-            .unwrap_or_else(|_| toml::Value::String(value.to_owned()));
+            .ok()
+            .or_else(|| list(value))
+            .unwrap_or_else(|| toml::Value::String(value.to_owned()));
         table.insert(key.trim().to_owned(), value);
     }
     table.try_into().map_err(|e: toml::de::Error| {
         Error::new(ErrorKind::Option, format!("reading options: {}", e.message().trim_end().replace('\n', "; ")))
     })
+}
+
+/// `[600, 600]`
+fn list(value: &str) -> Option<toml::Value> {
+    let inside = value.trim().strip_prefix('[')?.strip_suffix(']')?;
+    let numbers: Option<Vec<toml::Value>> =
+        inside.split(',').map(|v| v.trim().parse().ok().map(toml::Value::Integer)).collect();
+    numbers.map(toml::Value::Array)
 }
 
 fn inspected(file: String, run: &Run, peaks: PeakList) -> Inspected {
@@ -104,11 +114,15 @@ fn words(i: &Inspected) -> String {
         false => writeln!(text, ", {} between cells, decimal {}", r.delimiter, r.decimal_mark),
     };
     let _ = writeln!(text, "  header      {} row(s)", r.header_rows);
+    if !r.trace.is_empty() {
+        let _ = writeln!(text, "  trace       {}", super::analyse::clean(&r.trace));
+    }
     let _ = writeln!(
         text,
-        "  time        {}; unit {}",
+        "  time        {}; unit {}; {}",
         super::analyse::clean(&r.time_column),
-        super::analyse::clean(&r.time_unit)
+        super::analyse::clean(&r.time_unit),
+        super::analyse::clean(&r.time_axis)
     );
     let _ = writeln!(
         text,

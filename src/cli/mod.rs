@@ -92,7 +92,7 @@ struct InspectArgs {
     /// Name or number (from 1) of the signal column
     #[arg(long)]
     signal_column: Option<String>,
-    /// Delimiter: comma, semicolon, tab, blanks or one_column
+    /// Delimiter: comma, semicolon, tab, bar, blanks or one_column
     #[arg(long)]
     delimiter: Option<String>,
     /// Decimal mark: point or comma

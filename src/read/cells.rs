@@ -121,6 +121,10 @@ pub(crate) fn classify(cell: &[u8], dialect: Dialect) -> Class {
     {
         return Class::Number(n);
     }
+    // An apostrophe or a fixed blank between groups of three parts nothing else: no need to ask.
+    if let Some(n) = unmistakable_groups(cell, mark) {
+        return Class::Number(n);
+    }
     let rest = &cell[n.len..];
     let after = rest.trim_ascii_start();
     match after.first() {
@@ -202,6 +206,32 @@ fn grouped(cell: &[u8], mark: DecimalMark) -> Option<Number> {
     number::whole(&plain, mark.byte())
 }
 
+/// `1'204'331.5`, or the same with no-break, narrow or thin blanks.
+fn unmistakable_groups(cell: &[u8], mark: u8) -> Option<Number> {
+    // Ordinary digits never begin like one of these signs.
+    if !cell.iter().any(|b| matches!(b, b'\'' | 0xc2 | 0xe2)) {
+        return None;
+    }
+    let text = std::str::from_utf8(cell).ok()?;
+    let sign = text.chars().find(|c| matches!(c, '\'' | '\u{2019}' | '\u{a0}' | '\u{202f}' | '\u{2009}'))?;
+    let plain = text.replace(sign, ",");
+    let whole_end = plain.bytes().position(|b| b == mark && mark != b',').unwrap_or(plain.len());
+    let (whole, decimals) = match mark {
+        b',' => {
+            // The comma stands for the sign here; the true decimal comma is looked for in the text itself.
+            let (whole, decimals) = text.split_once(',').unwrap_or((text, ""));
+            (whole.replace(sign, ","), decimals.to_owned())
+        }
+        _ => (plain[..whole_end].to_owned(), plain[whole_end..].trim_start_matches('.').to_owned()),
+    };
+    if !fits_groups(whole.as_bytes(), b',') {
+        return None;
+    }
+    let digits = whole.replace(',', "");
+    let joined = if decimals.is_empty() { digits } else { format!("{digits}.{decimals}") };
+    number::whole(joined.as_bytes(), b'.')
+}
+
 /// A blank that is skipped in front of a cell.
 fn is_gap(b: u8, delimiter: Delimiter) -> bool {
     b == b' ' || (b == b'\t' && delimiter != Delimiter::Tab)
@@ -212,6 +242,7 @@ fn parts(b: u8, delimiter: Delimiter) -> bool {
         Delimiter::Comma => b == b',',
         Delimiter::Semicolon => b == b';',
         Delimiter::Tab => b == b'\t',
+        Delimiter::Bar => b == b'|',
         Delimiter::Blanks => b == b' ' || b == b'\t',
         Delimiter::OneColumn => false,
     }
@@ -289,6 +320,12 @@ mod tests {
         assert!(matches!(classify(b"1,5", comma), Class::Number(_)));
         assert!(matches!(classify(b"1,204,331", groups), Class::Number(n) if n.value == 1_204_331.0));
         assert_eq!(classify(b"1,20", groups), Class::Broken);
+        for (text, dialect) in
+            [("1'204'331.5", point), ("1\u{2019}204\u{2019}331.5", point), ("1\u{202f}204\u{202f}331,5", comma)]
+        {
+            assert!(matches!(classify(text.as_bytes(), dialect), Class::Number(n) if n.value == 1_204_331.5), "{text}");
+        }
+        assert_eq!(classify(b"5'6", point), Class::Text);
     }
 
     #[test]

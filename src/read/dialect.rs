@@ -44,9 +44,14 @@ struct Fit {
 /// Decides how the rows of `text` are to be understood.
 pub(crate) fn decide(text: &[u8], options: &ReadOptions) -> Result<Dialect> {
     let lines = sample(text, options.header_rows.unwrap_or(0));
-    if let Some(line) = lines.iter().find(|l| is_markdown(&text[l.start..l.end])) {
-        return Err(no_table(text, std::slice::from_ref(line)));
-    }
+    // Bars at both ends part the cells, whatever stands in them.
+    let bars;
+    let options = if options.delimiter.is_none() && lines.iter().any(|l| is_markdown(&text[l.start..l.end])) {
+        bars = ReadOptions { delimiter: Some(Delimiter::Bar), ..options.clone() };
+        &bars
+    } else {
+        options
+    };
     if let Some(dialect) = plain(text, &lines, options) {
         return Ok(dialect);
     }
@@ -98,7 +103,7 @@ fn plain(text: &[u8], lines: &[Line], options: &ReadOptions) -> Option<Dialect> 
 
 /// The pairs that are possible at all, likeliest first.
 fn candidates(text: &[u8], lines: &[Line], options: &ReadOptions) -> Vec<Dialect> {
-    use Delimiter::{Blanks, Comma, OneColumn, Semicolon, Tab};
+    use Delimiter::{Bar, Blanks, Comma, OneColumn, Semicolon, Tab};
     let has = |byte: u8| lines.iter().any(|l| text[l.start..l.end].contains(&byte));
     let delimiters: Vec<Delimiter> = match options.delimiter {
         Some(given) => vec![given],
@@ -106,6 +111,7 @@ fn candidates(text: &[u8], lines: &[Line], options: &ReadOptions) -> Vec<Dialect
             (Tab, has(b'\t')),
             (Semicolon, has(b';')),
             (Comma, has(b',')),
+            (Bar, has(b'|')),
             (Blanks, has(b' ') || has(b'\t')),
             (OneColumn, true),
         ]
@@ -271,9 +277,7 @@ fn no_table(text: &[u8], lines: &[Line]) -> Error {
     }
     let line = lines.iter().find(|l| text[l.start..l.end].iter().any(u8::is_ascii_digit)).unwrap_or(&lines[0]);
     let seen = &text[line.start..line.end];
-    let message = if is_markdown(seen) {
-        format!("\"{}\" is a table in Markdown; {wanted}", shown(seen))
-    } else {
+    let message = {
         // Show the first cell that looks like a number and is none, under the delimiter that parts most.
         let delimiter = [(b'\t', Delimiter::Tab), (b';', Delimiter::Semicolon), (b',', Delimiter::Comma)]
             .into_iter()

@@ -96,6 +96,7 @@ pub(super) fn sign_of(delimiter: Delimiter) -> u8 {
         Delimiter::Comma => b',',
         Delimiter::Semicolon => b';',
         Delimiter::Tab => b'\t',
+        Delimiter::Bar => b'|',
         Delimiter::Blanks => b' ',
         Delimiter::OneColumn => b'\n',
     }

@@ -1,12 +1,14 @@
 //! The lines above a table: column names, a row of units, and statements such as `rate,10,Hz`.
 
+use std::collections::HashSet;
+
 use super::cells::{self, Cell, Class, Dialect, classify, shown, split, text_of};
 use super::names::{Meaning, Name, fold, signal_unit, time_unit};
 use super::options::{Delimiter, TimeUnit};
 use super::scan::Block;
 
 /// What stands above a block.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(crate) struct Header {
     /// One name per column of the block; empty texts where there is no name.
     pub(crate) names: Vec<Name>,
@@ -49,7 +51,7 @@ impl Header {
         let (mut pos, mut number) = (start, line);
         while pos < block.start {
             let end = cells::line_end(text, pos);
-            if !cells::is_blank(&text[pos..end]) {
+            if !cells::is_blank(&text[pos..end]) && !is_rule(&text[pos..end]) {
                 lines.push(Line { start: pos, end, number });
             }
             pos = cells::next_line(text, end);
@@ -126,17 +128,47 @@ impl Header {
             .filter(|f| f.values.first().and_then(|v| v.replace(',', ".").parse::<f64>().ok()) != Some(1.0))
     }
 
-    /// A line about the sampling rate or interval.
-    pub(crate) fn rate(&self) -> Option<&Fact> {
-        self.fact(|w| w.iter().any(|w| matches!(*w, "rate" | "sampling" | "interval" | "frequency" | "hz")))
+    /// Counts of points stated in a line of their own, one or one per channel.
+    pub(crate) fn points(&self) -> Option<(&Fact, Vec<usize>)> {
+        // "points per second" counts something else.
+        let says = |w: &[&str]| {
+            w.iter().any(|w| matches!(*w, "points" | "npoints" | "count" | "samples" | "datapoints"))
+                && !w.iter().any(|w| matches!(*w, "per" | "rate" | "hz" | "interval"))
+        };
+        let fact = self.fact(says)?;
+        let counts: Option<Vec<usize>> =
+            fact.values.iter().flat_map(|v| v.split_whitespace()).map(|v| v.parse().ok()).collect();
+        counts.filter(|c| !c.is_empty()).map(|counts| (fact, counts))
     }
 
-    /// Counts of points stated in a line of their own.
-    pub(crate) fn points(&self) -> Option<(&Fact, Vec<usize>)> {
-        let fact =
-            self.fact(|w| w.iter().any(|w| matches!(*w, "points" | "npoints" | "count" | "samples" | "datapoints")))?;
-        let counts: Vec<usize> = fact.values.iter().filter_map(|v| v.parse().ok()).collect();
-        (!counts.is_empty()).then_some((fact, counts))
+    /// Names of the `n` channels of one column.
+    pub(crate) fn channel_names(&self, n: usize) -> Option<Vec<String>> {
+        let says = |f: &&Fact| {
+            per_channel(f, n).is_some()
+                && f.words().iter().any(|w| {
+                    matches!(
+                        *w,
+                        "name" | "names" | "channel" | "channels" | "detector" | "detectors" | "signal" | "title"
+                    )
+                })
+                && !f.words().iter().any(|w| matches!(*w, "unit" | "units" | "max" | "points" | "rate" | "factor"))
+        };
+        per_channel(self.facts.iter().find(says)?, n)
+    }
+
+    /// What the lines say about channel `k` of `n` in one column: statements with a value per channel, cut to its own.
+    pub(crate) fn channel(&self, k: usize, n: usize) -> Header {
+        let mut own = self.clone();
+        for fact in &mut own.facts {
+            if let Some(values) = per_channel(fact, n) {
+                fact.values = vec![values[k].clone()];
+            }
+        }
+        let unit = |f: &&Fact| matches!(f.words().as_slice(), ["unit" | "units"]);
+        if let Some(fact) = own.facts.iter().find(unit) {
+            own.facts.push(Fact { key: "signal unit".into(), ..fact.clone() });
+        }
+        own
     }
 
     /// Finds names (and units) in the last lines above the block and takes them out of `lines`.
@@ -188,7 +220,52 @@ impl Header {
             lines.pop();
         }
         self.names.resize(block.columns.len(), Name::parse(""));
+        self.take_groups(text, dialect, lines);
     }
+
+    /// Where names repeat, a row above them may tell the groups: `run 1,,run 2,` above `min,mV,min,mV`.
+    fn take_groups(&mut self, text: &[u8], dialect: Dialect, lines: &mut Vec<Line>) {
+        let mut seen = HashSet::new();
+        let repeats = self.names.iter().any(|n| !n.text.is_empty() && !seen.insert(fold(&n.text)));
+        let Some(&line) = lines.last().filter(|_| repeats) else { return };
+        let mut out = Vec::new();
+        split(text, line.start, line.end, dialect.delimiter, &mut out);
+        let cells: Vec<String> = out.iter().map(|c| text_of(c.of(text))).collect();
+        let named = cells.iter().filter(|c| !c.is_empty()).count();
+        if cells.len() > self.names.len() || named < 2 || cells[0].ends_with([':', '=']) {
+            return;
+        }
+        let mut group = String::new();
+        for (name, cell) in self.names.iter_mut().zip(cells.iter().chain(std::iter::repeat(&String::new()))) {
+            if !cell.is_empty() {
+                group.clone_from(cell);
+            }
+            if !group.is_empty() {
+                *name = name.under(&group);
+            }
+        }
+        lines.pop();
+    }
+}
+
+/// The values of a statement that has one for each of `n` channels: all numbers or all words, since "10,Hz" is one value
+/// with its unit.
+fn per_channel(fact: &Fact, n: usize) -> Option<Vec<String>> {
+    let is_number = |v: &String| v.trim().replace(',', ".").parse::<f64>().is_ok();
+    let alike = |v: &Vec<String>| v.len() == n && (v.iter().all(is_number) || !v.iter().any(is_number));
+    if alike(&fact.values) {
+        return Some(fact.values.clone());
+    }
+    let [one] = fact.values.as_slice() else { return None };
+    let words: Vec<String> = one.split_whitespace().map(str::to_owned).collect();
+    (n > 1 && alike(&words)).then_some(words)
+}
+
+/// `-----  -----`, `| :--- | ---: |`: a rule drawn under names.
+fn is_rule(line: &[u8]) -> bool {
+    let drawn =
+        |b: &u8| matches!(b, b'-' | b'=' | b'_' | b'+' | b'|' | b':' | b'*' | b' ' | b'\t' | b'"' | b',' | b';');
+    line.iter().all(drawn) && line.iter().filter(|b| matches!(b, b'-' | b'=' | b'_')).count() >= 3
 }
 
 impl Fact {

@@ -5,6 +5,7 @@
 
 use super::axis::{self, Fault};
 use super::delimited::Found;
+use super::describe::describe_axis;
 use super::format;
 use super::jcamp::{Block, Record, blocks};
 use super::jcamp_numbers::{Mark, marks};
@@ -12,7 +13,6 @@ use super::jcamp_rows::{form, groups, no_number, numbered};
 use super::names::time_unit;
 use super::options::{ReadOptions, TimeUnit};
 use super::peak_table::TabledPeak;
-use super::settle::describe_axis;
 use crate::error::{Error, ErrorKind, Result};
 use crate::trace::{ReadingNote, Trace};
 

@@ -9,9 +9,11 @@
 mod axis;
 mod buffers;
 mod cells;
+mod clock;
 mod columns;
 mod decode;
 mod delimited;
+mod describe;
 mod dialect;
 mod fast;
 mod format;
@@ -20,6 +22,8 @@ mod jcamp;
 mod jcamp_numbers;
 mod jcamp_rows;
 mod jcamp_trace;
+mod layout;
+mod mend;
 mod names;
 mod netcdf;
 mod netcdf_trace;
@@ -33,12 +37,13 @@ mod scanned;
 mod settle;
 mod source;
 mod spreadsheet;
+mod statements;
 mod table;
 
 use std::path::Path;
 
 pub use netcdf_write::{netcdf_bytes, write_netcdf};
-pub use options::{ColumnChoice, DecimalMark, Delimiter, ReadOptions, TimeUnit};
+pub use options::{ColumnChoice, DecimalMark, Delimiter, MissingCells, ReadOptions, RepeatedTimes, TimeUnit};
 pub use peak_table::{TabledPeak, read_peak_table, read_peak_table_bytes};
 pub use safe_path::inside;
 pub use table::{Row, Table};
@@ -64,8 +69,8 @@ pub fn read_run(path: impl AsRef<Path>, options: &ReadOptions) -> Result<Run> {
     run
 }
 
-/// Reads every trace of a file: the groups of a long table, tables under one another, the blocks of JCAMP-DX. Names are the file's name
-/// followed by the trace's own.
+/// Reads every trace of a file: the groups of a long table, tables and channels under one another, runs side by side, every
+/// signal beside one time, the blocks of JCAMP-DX. Names are the file's name followed by the trace's own.
 ///
 /// # Errors
 /// As [`read_run`]; one bad trace is an error for the file.

@@ -22,6 +22,8 @@ pub(crate) struct Name {
     /// The unit as written, and recognised where possible.
     pub(crate) unit: Option<String>,
     pub(crate) meaning: Meaning,
+    /// The name of the group of columns, from a row above the names; empty where there is none.
+    pub(crate) group: String,
 }
 
 /// Words for time in column names; from exports in several languages, common practice.
@@ -77,6 +79,32 @@ const SIGNAL: &[&str] = &[
     "сигнал",
     "y",
 ];
+/// Words of tables of results; two of them in one row of names are no trace's.
+const RESULT: &[&str] = &[
+    "area",
+    "areas",
+    "conc",
+    "concentration",
+    "amount",
+    "content",
+    "compound",
+    "component",
+    "analyte",
+    "substance",
+    "sample",
+    "level",
+    "height",
+    "recovery",
+    "rsd",
+    "peak",
+    "fläche",
+    "konzentration",
+    "gehalt",
+    "substanz",
+    "probe",
+    "компонент",
+    "площадь",
+];
 /// Words for a running number in column names.
 const INDEX: &[&str] =
     &["index", "no", "no.", "nr", "nr.", "#", "point", "points", "scan", "row", "n", "i", "sample no"];
@@ -110,9 +138,21 @@ impl Name {
     pub(crate) fn parse(text: &str) -> Name {
         let text = text.trim();
         let (base, unit) = take_unit(text);
-        let mut name = Name { text: text.to_owned(), base, unit, meaning: Meaning::Unknown };
+        let mut name = Name { text: text.to_owned(), base, unit, meaning: Meaning::Unknown, group: String::new() };
         name.meaning = name.guess();
         name
+    }
+
+    /// The same under the name of its group: "Conc" above "CH4" is "Conc CH4".
+    pub(crate) fn under(&self, group: &str) -> Name {
+        let joined = |text: &str| format!("{group} {text}").trim().to_owned();
+        Name { text: joined(&self.text), group: group.trim().to_owned(), ..self.clone() }
+    }
+
+    /// True where the name belongs to a table of results.
+    pub(crate) fn is_result(&self) -> bool {
+        let folded = fold(&self.text);
+        folded.split(|c: char| !c.is_alphanumeric()).any(|w| RESULT.contains(&w))
     }
 
     /// The unit as a time unit.

@@ -5,12 +5,12 @@
 //! matched by content (heights against the trace) and not by what the file claims.
 
 use super::delimited::Found;
+use super::describe::describe_axis;
 use super::format;
 use super::names::time_unit;
 use super::netcdf::{Kind, NetCdf, Value, is_missing};
 use super::options::{ReadOptions, TimeUnit};
 use super::peak_table::TabledPeak;
-use super::settle::describe_axis;
 use crate::error::{Error, ErrorKind, Result};
 use crate::trace::{ReadingNote, Trace};
 

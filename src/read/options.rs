@@ -38,6 +38,14 @@ pub struct ReadOptions {
     pub signal_factor: Option<f64>,
     /// Seconds between points, for a file without a time column; any time column is then left aside.
     pub interval_s: Option<f64>,
+    /// The time of the first point in seconds, for a file without a time column or with clock times.
+    pub start_s: Option<f64>,
+    /// Points of each channel, where one column holds several under one another.
+    pub stacked_points: Option<Vec<usize>>,
+    /// What is done with rows whose signal (or time) is missing; an error where absent.
+    pub missing_cells: Option<MissingCells>,
+    /// What is done with a time that comes twice in a row; an error where absent.
+    pub repeated_times: Option<RepeatedTimes>,
     /// Which trace, in a file that holds several: its name, or its number counted from 1.
     pub trace: Option<ColumnChoice>,
     /// Which sheet of a spreadsheet: its name, or its number counted from 1; the first with numbers where absent.
@@ -55,6 +63,10 @@ impl ReadOptions {
             _ => Ok(()),
         };
         positive("interval_s", self.interval_s)?;
+        if let Some(start) = self.start_s.filter(|s| !s.is_finite()) {
+            return Err(Error::new(ErrorKind::Option, format!("start_s is {start}; a finite number is wanted"))
+                .at_field("start_s"));
+        }
         if let Some(f) = self.signal_factor.filter(|f| !f.is_finite() || *f == 0.0) {
             return Err(Error::new(
                 ErrorKind::Option,
@@ -86,6 +98,28 @@ impl ReadOptions {
     }
 }
 
+/// What is done with a row whose cell is empty or says "n.a.".
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum MissingCells {
+    /// The row is passed over; a gap stays.
+    LeaveOut,
+    /// The signal is put on the straight line between its neighbours.
+    Interpolate,
+}
+
+/// What is done with rows of one time.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum RepeatedTimes {
+    /// One row with the mean of their signals.
+    Mean,
+    /// The first of them.
+    First,
+    /// The last of them.
+    Last,
+}
+
 /// What stands between two cells of a row.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -96,6 +130,8 @@ pub enum Delimiter {
     Semicolon,
     /// A tab character.
     Tab,
+    /// `0.5|12`, also as in Markdown, `| 0.5 | 12 |`.
+    Bar,
     /// Any run of blanks and tabs.
     Blanks,
     /// Nothing: each line is one number.
@@ -109,6 +145,7 @@ impl Delimiter {
             Delimiter::Comma => "comma",
             Delimiter::Semicolon => "semicolon",
             Delimiter::Tab => "tab",
+            Delimiter::Bar => "bar",
             Delimiter::Blanks => "blanks",
             Delimiter::OneColumn => "none (one column)",
         }

@@ -7,6 +7,7 @@ use std::collections::HashMap;
 
 use super::buffers;
 use super::cells::{self, Cell, Class, Dialect, classify, next_line, shown, split};
+use super::clock::Clock;
 use super::fast;
 use super::options::Delimiter;
 
@@ -38,7 +39,7 @@ pub(crate) struct Block {
 }
 
 /// One column of a block.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(crate) struct Column {
     /// False for a column of text; it then has no values.
     pub(crate) numeric: bool,
@@ -50,6 +51,8 @@ pub(crate) struct Column {
     pub(crate) bad: Vec<BadCell>,
     /// Number of cells without a number; `bad` keeps only the first few.
     pub(crate) missing: usize,
+    /// Where the cells were clock times, now seconds.
+    pub(crate) clock: Option<Clock>,
     /// The raw text cell of the row before.
     pub(super) last: Cell2,
 }
@@ -82,7 +85,7 @@ impl Column {
 
     /// No rows, the same kind.
     pub(crate) fn empty_like(&self) -> Column {
-        Column { numeric: self.numeric, scale: self.scale, ..Column::default() }
+        Column { numeric: self.numeric, scale: self.scale, clock: self.clock, ..Column::default() }
     }
 
     /// Appends the rows `from..to` of `other`; the first becomes row `at`.
@@ -283,9 +286,10 @@ impl Block {
         if cells.len() > width && cells[width..].iter().any(|c| c.start < c.end) {
             return Row::Ends;
         }
-        // A shorter row is whole only where the columns it lacks were empty all along.
+        // A shorter row is whole where the columns it lacks were empty all along, or where a run beside it has ended.
         if cells.len() < width
             && self.columns[cells.len()..].iter().any(|c| !c.numeric || (c.missing < self.rows || self.rows == 0))
+            && !self.goes_on(text, cells, dialect)
         {
             return Row::Ends;
         }
@@ -334,6 +338,25 @@ impl Block {
         }
         self.rows += 1;
         Row::Taken
+    }
+
+    /// True for a row of a wide table whose last runs have ended: at least two numbers, all cells numbers or empty, and the
+    /// first column goes on rising.
+    fn goes_on(&self, text: &[u8], cells: &[Cell], dialect: Dialect) -> bool {
+        if self.columns.len() < 4 || cells.len() < 2 || self.rows < 2 || self.columns.iter().any(|c| !c.numeric) {
+            return false;
+        }
+        let numbers: Vec<Option<f64>> = cells
+            .iter()
+            .map(|c| match classify(c.of(text), dialect) {
+                Class::Number(n) => Some(Some(n.value)),
+                Class::Missing => Some(None),
+                Class::Text | Class::Broken => None,
+            })
+            .collect::<Option<Vec<_>>>()
+            .unwrap_or_default();
+        let Some((first, value)) = numbers.iter().enumerate().find_map(|(k, v)| Some((k, (*v)?))) else { return false };
+        numbers.iter().flatten().count() >= 2 && value > self.columns[first].values[self.rows - 1]
     }
 
     /// Notes to which group the row just taken belongs, and the raw text cells for the fast path.

@@ -2,10 +2,13 @@
 
 use super::axis;
 use super::cells::{self, Dialect, shown};
+use super::clock;
 use super::dialect;
 use super::header::Header;
+use super::layout::{self, Candidate};
 use super::options::{DecimalMark, Delimiter, ReadOptions};
 use super::scan::{self, Block, Column};
+use super::settle;
 use crate::error::{Error, ErrorKind, Result};
 use crate::trace::ReadingNote;
 
@@ -16,9 +19,11 @@ pub(super) struct Scanned<'a> {
     pub(super) blocks: Vec<Block>,
     pub(super) headers: Vec<Header>,
     /// Blocks large enough to be traces; the others are statements and single rows.
-    tables: Vec<usize>,
+    pub(super) tables: Vec<usize>,
     /// Text columns that change from row to row tell no traces apart.
     pub(super) free_text: Vec<bool>,
+    /// Channels under one another in the only column.
+    pub(super) channels: Option<usize>,
     /// What looks odd about the file as a whole.
     suspicions: Vec<String>,
 }
@@ -33,7 +38,11 @@ impl<'a> Scanned<'a> {
             start = cells::next_line(bytes, cells::line_end(bytes, start));
             line += 1;
         }
-        let blocks = scan::scan(bytes, dialect, start, line);
+        let mut blocks = scan::scan(bytes, dialect, start, line);
+        for block in &mut blocks {
+            clock::find(block);
+            layout::split_restarts(block);
+        }
         if blocks.is_empty() {
             return Err(Error::new(ErrorKind::Format, "no row of numbers was found")
                 .hint("export one row per point, or set delimiter and decimal_mark"));
@@ -54,9 +63,22 @@ impl<'a> Scanned<'a> {
         let free = |b: &Block| b.groups.iter().any(String::is_empty) || (b.rows >= 4 && b.groups.len() * 2 > b.rows);
         let free_text = blocks.iter().map(free).collect();
         let headers = blocks.iter().map(|_| Header::default()).collect();
-        let mut scanned =
-            Scanned { text: bytes, dialect, blocks, headers, tables: Vec::new(), free_text, suspicions: Vec::new() };
+        let mut scanned = Scanned {
+            text: bytes,
+            dialect,
+            blocks,
+            headers,
+            tables: Vec::new(),
+            free_text,
+            channels: None,
+            suspicions: Vec::new(),
+        };
         scanned.find_tables();
+        scanned.refuse_others(options)?;
+        if let [table] = scanned.tables[..] {
+            let (block, header) = (&mut scanned.blocks[table], &scanned.headers[table]);
+            scanned.channels = layout::split_channels(block, header, options)?;
+        }
         scanned.settle_doubt(options)?;
         scanned.look_at_the_end();
         Ok(scanned)
@@ -86,35 +108,23 @@ impl<'a> Scanned<'a> {
         self.tables = tables;
     }
 
-    /// Blocks (and groups of rows) that may be traces: those that hold a time, else the longest block.
-    pub(super) fn candidates(&self) -> Vec<Candidate> {
-        let several_blocks = self.tables.len() > 1;
-        let mut all = Vec::new();
-        for &b in &self.tables {
-            let block = &self.blocks[b];
-            let titles = &self.headers[b].lines;
-            let title = match titles.len() {
-                _ if !several_blocks => String::new(),
-                0 => format!("lines {} to {}", block.first_line, block.last_line),
-                n => {
-                    let near: Vec<String> = titles[n.saturating_sub(2)..]
-                        .iter()
-                        .map(|(_, t)| shown(t.replace('"', "").as_bytes()))
-                        .collect();
-                    near.join(" / ")
-                }
-            };
-            if self.free_text[b] || block.groups.is_empty() {
-                all.push(Candidate { block: b, group: None, label: title });
-                continue;
-            }
-            for (g, group) in block.groups.iter().enumerate() {
-                let label = if title.is_empty() { group.clone() } else { format!("{title} / {group}") };
-                let group = (block.groups.len() > 1).then_some(g);
-                all.push(Candidate { block: b, group, label });
-            }
+    /// A table of results beside a trace is left aside, alone it is refused; so are numbers that a comma cut in two.
+    fn refuse_others(&mut self, options: &ReadOptions) -> Result<()> {
+        let look = |b: usize| settle::refuse_results(&self.blocks[b], &self.headers[b], options);
+        let refused: Vec<Option<Error>> = self.tables.iter().map(|&b| look(b).err()).collect();
+        if refused.iter().all(Option::is_some)
+            && let Some(Some(error)) = refused.into_iter().next()
+        {
+            return Err(error);
         }
-        all
+        let (blocks, headers) = (&self.blocks, &self.headers);
+        self.tables.retain(|&b| settle::refuse_results(&blocks[b], &headers[b], options).is_ok());
+        for &b in &self.tables {
+            let block = &blocks[b];
+            settle::refuse_split_numbers(&block.columns, &headers[b], self.dialect.delimiter, options)
+                .map_err(|e| e.at_line(block.first_line))?;
+        }
+        Ok(())
     }
 
     fn looks_like_trace(&self, b: usize) -> bool {
@@ -190,7 +200,7 @@ impl<'a> Scanned<'a> {
             Some(g) => block.segments.iter().find(|s| s.1 == g).map_or(block.first_line, |s| block.line_of(s.0)),
             None => block.first_line,
         };
-        let between = (second.group.is_none() && second.block > 0)
+        let between = (second.block != candidates[0].block)
             .then(|| self.first_other_line(&self.blocks[candidates[0].block]))
             .flatten()
             .map_or(String::new(), |(l, text)| format!("; line {l} (\"{text}\") is not a row of the table before it"));
@@ -227,9 +237,18 @@ impl<'a> Scanned<'a> {
     /// The columns of one candidate, and for each of its rows the row in the block.
     pub(super) fn rows_of(&mut self, candidate: &Candidate) -> (Vec<Column>, usize, Vec<(usize, usize)>) {
         let block = &mut self.blocks[candidate.block];
+        let wanted = |c: usize| {
+            candidate
+                .columns
+                .as_ref()
+                .is_none_or(|p| p.signal.column == c || p.time.as_ref().is_some_and(|t| t.column == c))
+        };
         let Some(group) = candidate.group else {
-            let columns = block.columns.iter_mut().map(Column::take).collect();
-            return (columns, block.rows, vec![(0, 0)]);
+            if candidate.columns.is_none() {
+                return (block.columns.iter_mut().map(Column::take).collect(), block.rows, vec![(0, 0)]);
+            }
+            let kept = |(c, column): (usize, &Column)| if wanted(c) { column.clone() } else { Column::default() };
+            return (block.columns.iter().enumerate().map(kept).collect(), block.rows, vec![(0, 0)]);
         };
         let mut map = Vec::new();
         let mut columns: Vec<Column> = block.columns.iter().map(Column::empty_like).collect();
@@ -240,8 +259,12 @@ impl<'a> Scanned<'a> {
             }
             let to = block.segments.get(i + 1).map_or(block.rows, |s| s.0);
             map.push((rows, from));
-            for (into, column) in columns.iter_mut().zip(&block.columns) {
-                into.extend_from(column, from, to, rows);
+            for (c, (into, column)) in columns.iter_mut().zip(&block.columns).enumerate() {
+                if wanted(c) {
+                    into.extend_from(column, from, to, rows);
+                } else {
+                    into.numeric = false;
+                }
             }
             rows += to - from;
         }
@@ -293,13 +316,6 @@ impl<'a> Scanned<'a> {
         }
         note
     }
-}
-
-/// Where one trace lies: a block, and a group of its rows where text columns tell several apart.
-pub(super) struct Candidate {
-    pub(super) block: usize,
-    pub(super) group: Option<usize>,
-    pub(super) label: String,
 }
 
 /// The candidates' names for a sentence.

@@ -3,14 +3,22 @@
 use super::axis::{self, Fault};
 use super::columns::Choice;
 use super::header::Header;
-use super::names::signal_unit;
+use super::names::{Meaning, Name, signal_unit};
 use super::options::{Delimiter, ReadOptions, TimeUnit};
-use super::scan::Column;
+use super::scan::{Block, Column};
+use super::statements::Stated;
 use crate::error::{Error, ErrorKind, Result};
+use crate::estimate::significant;
 use crate::trace::ReadingNote;
 
 /// The signal's unit: by option, from its name, from a line of its own; empty where none says it.
-pub(super) fn unit_of_signal(header: &Header, s: usize, options: &ReadOptions, note: &mut ReadingNote) -> String {
+pub(super) fn unit_of_signal(
+    header: &Header,
+    s: usize,
+    counts: bool,
+    options: &ReadOptions,
+    note: &mut ReadingNote,
+) -> (String, Option<f64>) {
     let stated = header.names[s].unit.clone().map(|u| (u, header.units_line.or(header.names_line)));
     let stated = stated.or_else(|| header.signal_unit().map(|(u, line)| (u, Some(line))));
     let from = |line: Option<u64>| line.map_or("from the column's name".to_owned(), |l| format!("from line {l}"));
@@ -33,35 +41,60 @@ pub(super) fn unit_of_signal(header: &Header, s: usize, options: &ReadOptions, n
             String::new()
         }
     };
-    if unit.starts_with(|c: char| c.is_ascii_digit()) {
-        note.suspicions.push(format!(
-            "one step of the signal is {unit}; values were not multiplied (options signal_factor, signal_unit)"
-        ));
+    // "25 µV": what one step of the converter is.
+    let step = unit.find(|c: char| !(c.is_ascii_digit() || c == '.')).filter(|at| *at > 0);
+    let parted = step.and_then(|at| Some((unit[..at].parse::<f64>().ok()?, signal_unit(&unit[at..])?)));
+    let Some((step, plain)) = parted else {
+        return (unit, None);
+    };
+    match options.signal_factor {
+        Some(factor) if factor == step => (plain, None),
+        None if counts && options.signal_unit.is_none() && header.signal_factor().is_none() => {
+            note.suspicions.push(format!(
+                "the whole numbers of the signal count steps of {unit}, and were multiplied by {step} \
+                 (signal_factor = 1 keeps them as they are)"
+            ));
+            note.signal_unit = note.signal_unit.replacen(&unit, &plain, 1);
+            (plain, Some(step))
+        }
+        _ => {
+            note.suspicions.push(format!(
+                "one step of the signal is {unit}; values were not multiplied (options signal_factor, signal_unit)"
+            ));
+            (unit, None)
+        }
     }
-    unit
 }
 
-/// Channels under one another in one column, announced by their counts.
-pub(super) fn refuse_stacked(header: &Header, columns: &[Column], rows: usize) -> Result<()> {
-    let numeric = columns.iter().filter(|c| c.numeric).count();
-    let Some((fact, counts)) = header.points() else { return Ok(()) };
-    if numeric != 1 || counts.len() < 2 || counts.iter().sum::<usize>() != rows {
-        return Ok(());
-    }
-    Err(Error::new(
-        ErrorKind::Format,
-        format!("\"{}\" says that one column holds {} channels under one another", fact.shown, counts.len()),
-    )
-    .at_line(fact.line)
-    .hint("export one channel per file, or the channels side by side"))
-}
-
-/// The factor for the signal; a stated one is a question, since it may have been applied already.
-pub(super) fn factor(header: &Header, options: &ReadOptions) -> Result<Option<f64>> {
-    match (options.signal_factor, header.signal_factor()) {
-        (Some(factor), _) => Ok((factor != 1.0).then_some(factor)),
-        (None, None) => Ok(None),
-        (None, Some(fact)) => Err(Error::new(
+/// The factor for the signal. A stated one is applied to whole numbers, which count something; beside decimals it is a
+/// question, since it may have been applied already.
+pub(super) fn factor(
+    header: &Header,
+    counts: bool,
+    options: &ReadOptions,
+    note: &mut ReadingNote,
+) -> Result<Option<f64>> {
+    let fact = match (options.signal_factor, header.signal_factor()) {
+        (Some(factor), _) => {
+            if factor != 1.0 {
+                note.suspicions.push(format!("the signal was multiplied by {factor} (option signal_factor)"));
+            }
+            return Ok((factor != 1.0).then_some(factor));
+        }
+        (None, None) => return Ok(None),
+        (None, Some(fact)) => fact,
+    };
+    let stated = fact.values.first().and_then(|v| v.trim().replace(',', ".").parse::<f64>().ok());
+    match stated.filter(|f| counts && f.is_finite() && *f != 0.0 && fact.values.len() == 1) {
+        Some(factor) => {
+            note.suspicions.push(format!(
+                "the whole numbers of the signal were multiplied by {factor}, as line {} (\"{}\") states \
+                 (signal_factor = 1 keeps them as they are)",
+                fact.line, fact.shown
+            ));
+            Ok(Some(factor))
+        }
+        None => Err(Error::new(
             ErrorKind::Ambiguous,
             format!(
                 "\"{}\" states a factor for the signal: are the numbers in the table still to be multiplied?",
@@ -98,6 +131,16 @@ pub(super) fn time_unit(
         }
         (None, Some((unit, line))) => Ok((unit, from(line))),
         (None, None) => {
+            if let Some((unit, Stated { seconds, fact })) = unit_by_interval(column, header) {
+                let from = format!(
+                    "since line {} (\"{}\") states {seconds} s between points and the steps are {} {}",
+                    fact.line,
+                    fact.shown,
+                    significant(mean_step(column), 4),
+                    unit.symbol()
+                );
+                return Ok((unit, from));
+            }
             let (first, last) = (column.values.first().unwrap_or(&0.0), column.values.last().unwrap_or(&0.0));
             Err(Error::new(
                 ErrorKind::Ambiguous,
@@ -112,6 +155,49 @@ pub(super) fn time_unit(
     }
 }
 
+/// The unit in which the steps of a time column are the interval that a line states; the units lie a factor of 60 or more
+/// apart, so 2 % (our own choice) cannot take one for another.
+fn unit_by_interval(column: &Column, header: &Header) -> Option<(TimeUnit, Stated)> {
+    let stated = header.interval().filter(|_| header.other_interval().is_none())?;
+    let step = mean_step(column);
+    let fits = |unit: &TimeUnit| (unit.to_minutes(step) * 60.0 / stated.seconds - 1.0).abs() < 0.02;
+    let units = [TimeUnit::Milliseconds, TimeUnit::Seconds, TimeUnit::Minutes, TimeUnit::Hours];
+    Some((units.into_iter().find(fits)?, stated))
+}
+
+fn mean_step(column: &Column) -> f64 {
+    let values = &column.values;
+    let (first, last) = (values.first().unwrap_or(&0.0), values.last().unwrap_or(&0.0));
+    (last - first) / (values.len().max(2) - 1) as f64
+}
+
+/// Refuses a table of results by its names: two of its words, one above numbers, and no column named as a time that rises
+/// evenly.
+pub(super) fn refuse_results(block: &Block, header: &Header, options: &ReadOptions) -> Result<()> {
+    let named = |(c, name): (usize, &Name)| name.is_result().then_some(c);
+    let columns: Vec<usize> = header.names.iter().enumerate().filter_map(named).collect();
+    let numbers = |c: &usize| block.columns.get(*c).is_some_and(|column| column.numeric);
+    let rows = block.segments.get(1).map_or(block.rows, |s| s.0);
+    let is_time = |(name, column): (&Name, &Column)| {
+        name.meaning == Meaning::Time
+            && column.numeric
+            && axis::rises_evenly(&column.values[..rows.min(column.values.len())], column.scale)
+    };
+    if columns.len() < 2
+        || !columns.iter().any(numbers)
+        || header.names.iter().zip(&block.columns).any(is_time)
+        || options.time_column.is_some()
+        || options.signal_column.is_some()
+    {
+        return Ok(());
+    }
+    let found: Vec<&str> = columns.iter().map(|&c| header.names[c].text.as_str()).collect();
+    let list = found.iter().take(4).map(|n| format!("\"{n}\"")).collect::<Vec<_>>().join(", ");
+    Err(Error::new(ErrorKind::Format, format!("the columns {list} are those of a table of results, not of a trace"))
+        .at_line(header.names_line.unwrap_or(1))
+        .hint("read it with Table::read; if it is a trace after all, set time_column and signal_column"))
+}
+
 /// Refuses a column with cells that hold no number; letters in a number come first.
 pub(super) fn whole(column: &Column, role: &str) -> Result<()> {
     let Some(bad) = column.bad.iter().find(|b| !b.missing).or(column.bad.first()) else { return Ok(()) };
@@ -120,7 +206,10 @@ pub(super) fn whole(column: &Column, role: &str) -> Result<()> {
         let more = if column.missing > 1 { format!(" ({} such cells in all)", column.missing) } else { String::new() };
         (
             format!("{seen} where a {role} value is wanted{more}; a gap is never filled by guessing"),
-            format!("correct or remove the row, or set {role}_column to another column"),
+            format!(
+                "correct the row, set missing_cells = \"leave_out\" or \"interpolate\", or set {role}_column to another \
+                 column"
+            ),
         )
     } else {
         (
@@ -154,23 +243,11 @@ pub(super) fn axis_error(
         }
         Fault::Repeated(i) => {
             let message = format!("the time {} of line {} comes again; times must rise", stamps[i], line_of(i - 1));
-            Error::new(ErrorKind::Format, message)
-                .at_line(line_of(i))
-                .hint("remove one of the two rows, or export the times with more decimals")
+            Error::new(ErrorKind::Format, message).at_line(line_of(i)).hint(
+                "set repeated_times = \"mean\", \"first\" or \"last\", remove one of the two rows, or export the times \
+                     with more decimals",
+            )
         }
-    }
-}
-
-/// Mean interval, spread and gaps.
-pub(super) fn describe_axis(time_min: &[f64], note: &mut ReadingNote) {
-    let n = time_min.len();
-    let mean = (time_min[n - 1] - time_min[0]) / (n - 1) as f64;
-    let (shortest, longest) = axis::steps(time_min);
-    note.interval_s = mean * 60.0;
-    note.interval_spread_s = (mean - shortest).max(longest - mean).max(0.0) * 60.0;
-    if longest > 1.5 * mean {
-        note.gaps = time_min.windows(2).filter(|w| w[1] - w[0] > 1.5 * mean).count();
-        note.suspicions.push(format!("{} interval(s) longer than 1.5 times the mean", note.gaps));
     }
 }
 

@@ -69,6 +69,9 @@ fn run(r: &RunResult, readings: &mut Vec<Reading>) -> RunRow {
     if !r.accepted {
         remarks.push(format!("rejected: {}", r.reason.as_deref().unwrap_or("no reason stated")));
     }
+    if !r.reading.trace.is_empty() {
+        remarks.push(format!("trace {}", r.reading.trace));
+    }
     if r.reading.gaps > 0 {
         remarks.push(format!("{} gaps in the time axis", r.reading.gaps));
     }
@@ -100,9 +103,11 @@ fn reading_words(n: &ReadingNote) -> String {
     add("delimiter: ", &n.delimiter);
     add("decimal mark: ", &n.decimal_mark);
     add("header rows: ", &n.header_rows.to_string());
-    add("time: column ", &n.time_column);
+    add("time: ", &n.time_column);
     add("in ", &n.time_unit);
-    add("signal: column ", &n.signal_column);
+    // Start and step of a fitted axis differ from file to file.
+    add("times ", n.time_axis.split(": start").next().unwrap_or_default());
+    add("signal: ", &n.signal_column);
     add("in ", &n.signal_unit);
     add("interval: ", &format!("{} s", significant(n.interval_s, 4)));
     words.join("; ")

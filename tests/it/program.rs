@@ -47,7 +47,10 @@ fn help_of_every_command_names_what_is_understood() {
     for (command, wanted) in [
         ("demo", &["--seed", "--typst", "be empty"][..]),
         ("new", &["<FOLDER>", "--from"]),
-        ("inspect", &["ms, s, min or h", "comma, semicolon, tab, blanks or one_column", "point or comma", "--set"]),
+        (
+            "inspect",
+            &["ms, s, min or h", "comma, semicolon, tab, bar, blanks or one_column", "point or comma", "--set"],
+        ),
         ("analyse", &["<STUDY>", "injection log"]),
         ("report", &["--template", "[default: formal-report]", "--output", "--typst", "VIALBOOK_TYPST"]),
     ] {
@@ -304,6 +307,8 @@ fn the_template_explains_every_key_and_every_word() {
         "[[solution]]\nname = \"x\"\n[[solution.source]]\nname = \"x\"\nscope",
         "[reading]\ndelimiter",
         "[reading]\ndecimal_mark",
+        "[reading]\nmissing_cells",
+        "[reading]\nrepeated_times",
         "[peaks]\nwindow_baseline",
         "[quantification]\nby",
         "[quantification]\ninternal_standard_added",
