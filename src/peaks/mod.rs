@@ -6,6 +6,7 @@
 mod bounds;
 mod detect;
 mod find;
+mod fit;
 mod integrate;
 mod local_fit;
 mod measures;
@@ -14,6 +15,7 @@ mod options;
 mod shoulders;
 mod sums;
 
+pub use fit::{Components, FitOptions, FitShape, FittedPeak, GroupFit, PeakFits, fit_together};
 pub use notes::PeakNote;
 pub use options::{BaselineEnds, Detect};
 
@@ -87,6 +89,8 @@ pub enum Integration {
     PerpendicularDrop,
     /// Neighbours on baselines of their own that meet in the valley, because a common one would cut into the signal.
     ValleyToValley,
+    /// A profile fitted to the peak and its neighbours, with a baseline of its own.
+    Fit,
     /// A given window, with a peak in it.
     Window,
     /// A given window in which no peak stands out of the noise; the area is what it is.
@@ -100,6 +104,7 @@ impl Integration {
             Integration::BaselineToBaseline => "baseline to baseline",
             Integration::PerpendicularDrop => "perpendicular drop",
             Integration::ValleyToValley => "valley to valley",
+            Integration::Fit => "fit",
             Integration::Window => "window",
             Integration::ForcedWindow => "forced window",
         }

@@ -29,6 +29,16 @@ pub enum PeakNote {
     NoiseFloorFromStep,
     /// Nothing in the window stands out of the noise.
     NoPeakFound,
+    /// The peak is not of the fitted profile: the probability of so large a misfit by chance.
+    ShapeMisfit(f64),
+    /// The fit did not settle; why, in words.
+    FitNotConverged(String),
+    /// The data do not determine all parameters of the fit.
+    FitUndetermined,
+    /// A fitted peak whose place or area makes no peak of it.
+    FitImplausible,
+    /// What a perpendicular drop gives more than the fit, as a share of the fitted area.
+    DropAgainstFit(f64),
     /// No stretch free of peaks is long enough for a peak-to-peak noise.
     NoQuietStretch,
 }
@@ -82,6 +92,28 @@ impl fmt::Display for PeakNote {
             PeakNote::NoPeakFound => write!(
                 f,
                 "nothing in the window stands out of the noise: compare the area with its uncertainty and with blanks, and do not read it as an amount"
+            ),
+            PeakNote::ShapeMisfit(p) => write!(
+                f,
+                "not of the fitted shape (a misfit as large comes by chance in {:.1} % of cases at most): an isolated peak's area is the sum above its baseline, an overlapped one's uncertainty is widened; try another profile, or compare standards and samples of equal height",
+                (100.0 * p).max(0.1)
+            ),
+            PeakNote::FitNotConverged(why) => write!(
+                f,
+                "the fit did not settle ({why}): its numbers are where it stopped, without an uncertainty to rely on; keep the perpendicular drop, or give expected times"
+            ),
+            PeakNote::FitUndetermined => write!(
+                f,
+                "the points do not determine all parameters of the fit: no uncertainty can be given; fit fewer peaks, a Gaussian, or a shared shape"
+            ),
+            PeakNote::FitImplausible => write!(
+                f,
+                "the fitted peak is negative or lies outside the window: fewer peaks, or none, are there; look at the residuals"
+            ),
+            PeakNote::DropAgainstFit(share) => write!(
+                f,
+                "overlapped: a perpendicular drop gives {:+.1} % against the fit; the difference is what the way of parting the peaks decides",
+                100.0 * share
             ),
             PeakNote::NoQuietStretch => write!(
                 f,

@@ -11,6 +11,7 @@
 mod emg;
 mod gaussian;
 mod haarhoff;
+pub(crate) mod standard;
 
 pub use emg::ExponentiallyModifiedGaussian;
 pub use gaussian::Gaussian;
