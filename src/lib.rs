@@ -60,6 +60,8 @@ pub mod shapes;
 pub mod signal;
 pub mod simulate;
 pub mod study;
+pub mod table;
+pub mod tabulate;
 pub mod trace;
 pub mod units;
 
@@ -71,5 +73,6 @@ pub use results::{Finding, Results, Severity};
 pub use shapes::{ExponentiallyModifiedGaussian, Gaussian, HaarhoffVanDerLinde};
 pub use signal::{Baseline, Noise, SavitzkyGolay};
 pub use study::{Analysis, Study, StudyConfig};
+pub use table::{Column, Table};
 pub use trace::{Provenance, ReadingNote, Run, Trace};
 pub use units::{ContentUnit, Quantity, area_unit};

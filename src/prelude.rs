@@ -8,5 +8,7 @@ pub use crate::peaks::{Detect, Peak, PeakList};
 pub use crate::read::ReadOptions;
 pub use crate::results::{Finding, Results, Severity};
 pub use crate::study::{Analysis, Study, StudyConfig};
+pub use crate::table::{Column, Table};
+pub use crate::tabulate::Tabular;
 pub use crate::trace::{Run, Trace};
 pub use crate::units::{ContentUnit, Quantity};
