@@ -6,10 +6,13 @@
 mod analyse;
 mod demo;
 mod inspect;
+mod kernel;
 mod new;
+mod notebook;
 mod output;
 mod progress;
 mod report;
+mod watch;
 
 use std::ffi::OsString;
 use std::path::PathBuf;
@@ -42,6 +45,13 @@ enum Command {
     Analyse(AnalyseArgs),
     /// From a study folder to a typeset PDF (analyses it first, as analyse does)
     Report(ReportArgs),
+    /// Open JupyterLab with the library at hand, or run a notebook headless (--run); sets up what is missing
+    Notebook(NotebookArgs),
+    /// Set up, examine or remove the notebook kernel
+    Kernel {
+        #[command(subcommand)]
+        task: kernel::Task,
+    },
 }
 
 #[derive(Args)]
@@ -101,16 +111,38 @@ struct AnalyseArgs {
 
 #[derive(Args)]
 struct ReportArgs {
-    /// Study folder: study.toml, the injection log and the traces that it names
-    study: PathBuf,
+    /// Study folders, each with study.toml, the injection log and the traces that it names; each gets its own report
+    #[arg(required = true)]
+    studies: Vec<PathBuf>,
     /// Template: one that comes with the program, or a folder in the study's report-templates/
     #[arg(long, default_value = "formal-report")]
     template: String,
     /// File that the PDF goes to [default: report.pdf in the study folder]
     #[arg(long, short)]
     output: Option<PathBuf>,
+    /// Stay and make the report again whenever a file of the study changes
+    #[arg(long)]
+    watch: bool,
     #[command(flatten)]
     typesetter: TypesetterArgs,
+}
+
+#[derive(Args)]
+struct NotebookArgs {
+    /// Notebook to open or run; a new one is made where there is none
+    file: Option<PathBuf>,
+    /// Run all cells without a person: writes FILE.executed.ipynb and .html; any error or panic is exit code 1
+    #[arg(long)]
+    run: bool,
+    /// File that the executed notebook goes to (--run)
+    #[arg(long, short, requires = "run")]
+    output: Option<PathBuf>,
+    /// Longest time for one cell in seconds (--run)
+    #[arg(long, value_name = "SECONDS", default_value_t = 600, requires = "run")]
+    cell_limit: u32,
+    /// Print the address instead of opening a browser
+    #[arg(long)]
+    no_browser: bool,
 }
 
 #[derive(Args)]
@@ -139,6 +171,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Inspect(args) => inspect::run(&args),
         Command::Analyse(args) => analyse::run(&args),
         Command::Report(args) => report::run(&args),
+        Command::Notebook(args) => notebook::run(&args),
+        Command::Kernel { task } => kernel::run(&task),
     };
     code(done)
 }

@@ -9,12 +9,44 @@ use crate::results::Severity;
 use crate::study::Analysis;
 
 pub(super) fn run(args: &super::ReportArgs) -> Result<Severity> {
-    let output = args.output.clone().unwrap_or_else(|| args.study.join("report.pdf"));
-    super::analyse::is_folder("report", &args.study)?;
+    if args.output.is_some() && args.studies.len() > 1 {
+        return Err(Error::new(ErrorKind::Option, "--output names one file, and several studies are given")
+            .hint("leave it out: each report goes to report.pdf in its study folder"));
+    }
+    if let [study] = args.studies.as_slice() {
+        if args.watch {
+            return super::watch::run(study, args);
+        }
+        return one(study, args);
+    }
+    if args.watch {
+        return Err(Error::new(ErrorKind::Option, "--watch looks at one study, and several are given"));
+    }
+    // A study that fails holds up no other; the first error is the program's at the end.
+    let (mut worst, mut failed) = (Severity::Pass, None);
+    for study in &args.studies {
+        match one(study, args) {
+            Ok(severity) => worst = worst.max(severity),
+            Err(e) if failed.is_none() => failed = Some(e),
+            Err(e) => super::output::words(&format!("error: {e}")),
+        }
+    }
+    failed.map_or(Ok(worst), Err)
+}
+
+/// The PDF of a study.
+pub(super) fn output_of(study: &Path, args: &super::ReportArgs) -> PathBuf {
+    args.output.clone().unwrap_or_else(|| study.join("report.pdf"))
+}
+
+/// One study to its PDF.
+pub(super) fn one(study: &Path, args: &super::ReportArgs) -> Result<Severity> {
+    let output = output_of(study, args);
+    super::analyse::is_folder("report", study)?;
     may_be_written(&output)?;
     let typesetter = find(&args.typesetter)?;
     let mut progress = Progress::start();
-    let analysis = super::analyse::analyse(&args.study, &mut progress)?;
+    let analysis = super::analyse::analyse(study, &mut progress)?;
     typeset(&analysis, &args.template, &output, typesetter, &mut progress)?;
     super::analyse::print_findings(analysis.results());
     Ok(analysis.results().worst())
@@ -63,12 +95,25 @@ pub(super) fn typeset(
     progress.say("typesetting the report");
     let report = analysis.report()?.with_template(template).with_typesetter(typesetter);
     let saved = report.save(output)?;
+    // The same source once more, with the answers, in a file of its own.
+    let answers = match template == crate::report::WITH_ANSWERS {
+        true => Some(report.with_answers(true).save(beside(output, "-answers"))?.path),
+        false => None,
+    };
     for gap in &saved.missing {
         progress.words(&format!("still to be written: {gap}"));
     }
     for remark in &saved.remarks {
         progress.words(&format!("note: {remark}"));
     }
-    super::output::data(&format!("{}\n", saved.path.display()))?;
+    for path in std::iter::once(&saved.path).chain(&answers) {
+        super::output::data(&format!("{}\n", path.display()))?;
+    }
     Ok(saved.path)
+}
+
+/// `report.pdf` → `report-answers.pdf`.
+fn beside(output: &Path, ending: &str) -> PathBuf {
+    let stem = output.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default();
+    output.with_file_name(format!("{stem}{ending}.pdf"))
 }

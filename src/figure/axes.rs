@@ -14,6 +14,8 @@ pub(super) struct AxisMarks {
     pub(super) minor: Vec<f64>,
     pub(super) label: Vec<String>,
     pub(super) label_size: f64,
+    /// Power of ten by which the numbers are divided.
+    pub(super) power: i32,
     /// Words that read upwards below the axis, because they are too long side by side.
     pub(super) upright: bool,
     /// False for words and for axes without numbers.
@@ -87,6 +89,7 @@ pub(super) fn x_marks(panel: &Panel, below: Below, scale: &Scale, sizes: Sizes) 
         marks.minor = ticks.minor.iter().map(|&v| scale.at(v)).collect();
         marks.major = ticks.major.iter().map(|&v| scale.at(v)).zip(ticks.labels).collect();
     }
+    marks.power = power;
     let label = clean(&axis.label(power), false);
     marks.label = if label.is_empty() { Vec::new() } else { vec![fit(&label, sizes.label, wide)] };
     marks
@@ -124,7 +127,7 @@ pub(super) fn y_marks(
     scale: &Scale,
     sizes: Sizes,
 ) -> AxisMarks {
-    let mut marks = AxisMarks { words: true, ..AxisMarks::default() };
+    let mut marks = AxisMarks { words: true, power: ticks.power, ..AxisMarks::default() };
     if let Some(bars) = bars {
         let label = |b: &Bar| fit(&clean(&b.label, false), sizes.name, words + 0.01);
         marks.major = bars.iter().enumerate().map(|(i, b)| (scale.at(i as f64), label(b))).collect();

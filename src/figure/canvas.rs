@@ -157,7 +157,8 @@ fn hundredths(value: f64) -> i64 {
     if value.is_finite() { (value.clamp(-1e9, 1e9) * 100.0).round() as i64 } else { 0 }
 }
 
-fn escape(text: &str) -> String {
+/// Text that cannot become markup.
+pub(crate) fn escape(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
         match c {

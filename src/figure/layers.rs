@@ -41,6 +41,9 @@ pub enum Layer {
         color: Color,
         /// Name in the legend.
         name: Option<String>,
+        /// What is told of each point under the pointer, in lines; not on paper.
+        #[serde(skip_serializing_if = "Vec::is_empty")]
+        hover: Vec<String>,
     },
     /// The region between two curves: a confidence band.
     Band {
@@ -67,6 +70,9 @@ pub enum Layer {
         color: Color,
         /// Name in the legend.
         name: Option<String>,
+        /// What is told of the peak under the pointer, in lines; not on paper.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        hover: Option<String>,
     },
     /// A line across the panel: a limit, zero.
     HorizontalLine {
@@ -142,6 +148,7 @@ impl Layer {
             hollow: false,
             color: Color::Black,
             name: None,
+            hover: Vec::new(),
         }
     }
 
@@ -152,7 +159,7 @@ impl Layer {
 
     /// A peak's area above its baseline, in blue.
     pub fn area(x: impl Into<Vec<f64>>, y: impl Into<Vec<f64>>, base: impl Into<Vec<f64>>) -> Self {
-        Layer::Area { x: x.into(), y: y.into(), base: base.into(), color: Color::Blue, name: None }
+        Layer::Area { x: x.into(), y: y.into(), base: base.into(), color: Color::Blue, name: None, hover: None }
     }
 
     /// A thin grey line across the panel.
@@ -244,6 +251,22 @@ impl Layer {
     pub fn with_marker(mut self, shape: Marker) -> Self {
         if let Layer::Markers { marker, .. } = &mut self {
             *marker = shape;
+        }
+        self
+    }
+
+    /// Markers with words of each point's own under the pointer; lines are parted by `\n`.
+    pub fn with_hover(mut self, words: impl Into<Vec<String>>) -> Self {
+        if let Layer::Markers { hover, .. } = &mut self {
+            *hover = words.into();
+        }
+        self
+    }
+
+    /// A peak's area with words under the pointer; lines are parted by `\n`.
+    pub fn telling(mut self, words: impl Into<String>) -> Self {
+        if let Layer::Area { hover, .. } = &mut self {
+            *hover = Some(words.into());
         }
         self
     }

@@ -36,6 +36,9 @@ const POINTS_PER_MM: f64 = 72.0 / 25.4;
 #[derive(Clone, Debug)]
 pub(super) struct Placed {
     pub(super) frame: Rect,
+    /// Ranges of x and y in the data's numbers, from left to right and from bottom to top.
+    #[cfg_attr(not(feature = "plotly"), allow(dead_code))] // the screen painter asks for it
+    pub(super) ranges: [[f64; 2]; 2],
     pub(super) x: AxisMarks,
     pub(super) y: AxisMarks,
     /// Left edge of the y label's first line.
@@ -218,6 +221,7 @@ fn place(draft: &Draft<'_>, area: Rect, sizes: Sizes) -> Placed {
             y: y_marks,
             beside: spread_beside(&draft.beside, &frame, &y, sizes),
             grid: [panel.x.grid, panel.y.grid],
+            ranges: [[x.low, x.high], [y.low, y.high]],
             frame,
             shapes,
             names,

@@ -38,16 +38,23 @@ mod geometry;
 mod layers;
 mod layout;
 mod legend;
+mod merits;
 mod model;
 mod names;
+#[cfg(feature = "plotly")]
+mod plotly;
+mod plots;
 mod ranges;
 mod shapes;
+mod steps;
 mod svg;
 mod text;
 mod ticks;
 pub mod views;
 
+pub(crate) use canvas::escape;
 pub use decimate::min_max;
 pub use layers::{Anchor, Bar, Color, Dash, Layer, Mark, Marker, Place, Style};
 pub use model::{Axis, Figure, Inset, Legend, Panel};
+pub use steps::{Step, Steps};
 pub use ticks::{Ticks, number};

@@ -5,6 +5,7 @@ use std::fmt;
 use serde::Serialize;
 
 use super::layers::{Layer, Place};
+use super::steps::Steps;
 use super::ticks::power_of_ten;
 
 /// A figure, described once; [`Figure::to_svg`] paints it for the page.
@@ -30,12 +31,15 @@ pub struct Figure {
     pub height_mm: f64,
     /// True where all panels share one x axis, drawn below the last.
     pub share_x: bool,
+    /// A setting whose steps are worked out beforehand.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub steps: Option<Steps>,
 }
 
 impl Figure {
     /// A figure without panels, 160 mm × 90 mm: the text width of an A4 page.
     pub fn new(alt: impl Into<String>) -> Self {
-        Figure { alt: alt.into(), panels: Vec::new(), width_mm: 160.0, height_mm: 90.0, share_x: false }
+        Figure { alt: alt.into(), panels: Vec::new(), width_mm: 160.0, height_mm: 90.0, share_x: false, steps: None }
     }
 
     /// One more panel, below those there are.

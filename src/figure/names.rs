@@ -22,6 +22,8 @@ pub(super) struct Wish {
 pub(super) struct Name {
     /// Start of the base line for upright words, its middle for level ones.
     pub(super) at: Point,
+    #[cfg_attr(not(feature = "plotly"), allow(dead_code))] // the screen painter asks for it
+    pub(super) apex: Point,
     pub(super) text: String,
     pub(super) upright: bool,
     pub(super) size: f64,
@@ -151,7 +153,7 @@ fn place_row(wishes: &[&Wish], frame: &Rect, sky: &Skyline, size: f64, upright: 
             } else {
                 Vec::new()
             };
-            Name { at, text: wishes[i].text.clone(), upright, size, leader, bounds }
+            Name { at, apex, text: wishes[i].text.clone(), upright, size, leader, bounds }
         })
         .collect()
 }

@@ -70,7 +70,7 @@ impl Figure {
     fn paint(&self, own_font: bool) -> String {
         let (width, height) = page(self);
         let mut canvas = Canvas::new(width, height, &self.alt, own_font);
-        for panel in arrange_figure(self) {
+        for panel in arrange_figure(&self.on_paper()) {
             paint_panel(&mut canvas, &panel);
         }
         canvas.finish()

@@ -1,10 +1,23 @@
-//! The figures of a study: chromatogram, calibration with residuals, uncertainty budget.
+//! The figures of a study: chromatogram, overlay, replicates, calibration with residuals, uncertainty budget; and what
+//! a setting does, step by step.
 //!
 //! Each takes results and gives a [`Figure`] whose alternative text says what it shows.
 
+mod explore;
+mod overlay;
+mod replicates;
+mod run;
+
+pub use explore::{baseline, detection, smoothing};
+pub use overlay::{OverlaidRun, Overlay, overlay};
+pub use replicates::{ReplicateShot, replicates};
+pub use run::{named_peaks, peaks, trace};
+
+use super::merits;
 use super::{Axis, Bar, Color, Dash, Figure, Layer, Mark, Panel, Style};
 use crate::estimate::{percent, significant};
 use crate::results::{AmountResult, CalibrationResult, PeakResult};
+use crate::signal::Baseline;
 use crate::trace::Trace;
 
 /// A run with baselines, shaded areas and names. The scale is that of the tallest peak of `compounds`: a solvent
@@ -56,29 +69,61 @@ pub fn chromatogram(trace: &Trace, peaks: &[&PeakResult], compounds: &[String]) 
     Figure::new(alt).size_mm(165.0, 85.0).panel(panel)
 }
 
+/// A run with a line below it, its lower part: up to twice the line's own rise above the line's highest point.
+pub fn baseline_below(trace: &Trace, baseline: &Baseline) -> Figure {
+    let (time, line) = (trace.time_min(), baseline.line.signal());
+    let fold = |y: &[f64]| y.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(*v), b.max(*v)));
+    let ((low, high), (bottom, top)) = (fold(line), fold(trace.signal()));
+    let ceiling = (high + 2.0 * (high - low).max(0.02 * (top - bottom))).min(top);
+    let floor = low.min(bottom) - 0.03 * (ceiling - low);
+    let panel = Panel::new(
+        Axis::new("time", "min").tight().range(time[0], time[time.len() - 1]),
+        Axis::new("signal", trace.signal_unit()).range(floor, ceiling + 0.03 * (ceiling - floor)),
+    )
+    .layer(Layer::line(time, trace.signal()).styled(Style::default().width(0.5)).named("run"))
+    .layer(Layer::line(time, line).styled(Style::new(Color::Vermillion).width(1.1)).named(baseline.origin.to_string()));
+    let alt = format!(
+        "A run from {} to {} min with the baseline below its peaks, drawn by {}, which rises from {} to {} {}. Peaks are cut off at the top.",
+        significant(time[0], 3),
+        significant(time[time.len() - 1], 3),
+        baseline.origin,
+        significant(low, 3),
+        significant(high, 3),
+        trace.signal_unit()
+    );
+    Figure::new(alt).size_mm(120.0, 55.0).panel(panel)
+}
+
 /// The trace with every peak's area and baseline.
 fn chromatogram_layers(trace: &Trace, peaks: &[&PeakResult]) -> Vec<Layer> {
-    let (time, signal) = (trace.time_min(), trace.signal());
     let mut layers = Vec::with_capacity(2 * peaks.len() + 1);
     let drawn = peaks.iter().filter(|p| p.compound.is_some());
     for (n, p) in drawn.enumerate() {
-        let (a, b) = (trace.index_at(p.start_min), trace.index_at(p.end_min).min(time.len() - 1));
-        if b <= a {
-            continue;
-        }
-        let span = p.end_min - p.start_min;
-        let level = |t: f64| p.baseline[0] + (p.baseline[1] - p.baseline[0]) * (t - p.start_min) / span;
-        let base: Vec<f64> = time[a..=b].iter().map(|&t| level(t)).collect();
-        let color = [Color::Blue, Color::Orange][n % 2];
-        layers.push(Layer::area(&time[a..=b], &signal[a..=b], base).colored(color));
-        layers.push(Layer::segment(
+        let words = merits::peak(p, None, trace.signal_unit());
+        layers.extend(area_layers(trace, p, [Color::Blue, Color::Orange][n % 2], words));
+    }
+    layers.push(Layer::line(trace.time_min(), trace.signal()).styled(Style::default().width(0.6)));
+    layers
+}
+
+/// A peak's area and baseline; nothing where it has no two points.
+fn area_layers(trace: &Trace, p: &PeakResult, color: Color, words: String) -> Vec<Layer> {
+    let (time, signal) = (trace.time_min(), trace.signal());
+    let (a, b) = (trace.index_at(p.start_min), trace.index_at(p.end_min).min(time.len() - 1));
+    if b <= a {
+        return Vec::new();
+    }
+    let span = p.end_min - p.start_min;
+    let level = |t: f64| p.baseline[0] + (p.baseline[1] - p.baseline[0]) * (t - p.start_min) / span;
+    let base: Vec<f64> = time[a..=b].iter().map(|&t| level(t)).collect();
+    vec![
+        Layer::area(&time[a..=b], &signal[a..=b], base).colored(color).telling(words),
+        Layer::segment(
             [p.start_min, p.baseline[0]],
             [p.end_min, p.baseline[1]],
             Style::new(Color::Vermillion).width(0.5),
-        ));
-    }
-    layers.push(Layer::line(time, signal).styled(Style::default().width(0.6)));
-    layers
+        ),
+    ]
 }
 
 /// An inset over the peaks that are too small to see at full scale.
@@ -112,6 +157,8 @@ pub fn calibration(c: &CalibrationResult) -> Figure {
     let left_out: Vec<_> = c.points.iter().filter(|p| p.excluded.is_some()).collect();
     let (x, y): (Vec<f64>, Vec<f64>) = used.clone().map(|p| (p.x, p.y)).unzip();
     let (rx, ry): (Vec<f64>, Vec<f64>) = used.clone().filter_map(|p| Some((p.x, p.residual?))).unzip();
+    let told: Vec<String> = used.clone().map(|p| merits::flask(p, c)).collect();
+    let told_below: Vec<String> = used.clone().filter(|p| p.residual.is_some()).map(|p| merits::flask(p, c)).collect();
     let grid: Vec<f64> = c.curve.iter().map(|p| p.x).collect();
     let fit: Vec<f64> = c.curve.iter().map(|p| p.y).collect();
     let banded: Vec<_> = c.curve.iter().filter_map(|p| Some((p.x, p.y, p.half_width?))).collect();
@@ -130,20 +177,23 @@ pub fn calibration(c: &CalibrationResult) -> Figure {
     }
     upper = upper
         .layer(Layer::line(grid, fit).colored(Color::Blue).named(c.model.clone()))
-        .layer(Layer::markers(x, y).named("standard flasks"));
+        .layer(Layer::markers(x, y).with_hover(told).named("standard flasks"));
     let mut lower = Panel::new(x_axis(), Axis::new("residual", c.y_unit.clone()))
         .letter("b")
         .height_share(0.45)
         .layer(Layer::horizontal(0.0).styled(Style::new(Color::Grey).dashed(Dash::Dashed)))
-        .layer(Layer::markers(rx, ry));
+        .layer(Layer::markers(rx, ry).with_hover(told_below));
     if !left_out.is_empty() {
         let points = |f: fn(&crate::results::CalibrationPoint) -> Option<f64>| {
             left_out.iter().filter_map(|p| Some((p.x, f(p)?))).unzip::<f64, f64, Vec<_>, Vec<_>>()
         };
+        let told = |some: fn(&crate::results::CalibrationPoint) -> bool| -> Vec<String> {
+            left_out.iter().filter(|p| some(p)).map(|p| merits::flask(p, c)).collect()
+        };
         let (x, y) = points(|p| Some(p.y));
-        upper = upper.layer(Layer::markers(x, y).hollow().named("left out, with reason"));
+        upper = upper.layer(Layer::markers(x, y).hollow().with_hover(told(|_| true)).named("left out, with reason"));
         let (x, y) = points(|p| p.residual);
-        lower = lower.layer(Layer::markers(x, y).hollow());
+        lower = lower.layer(Layer::markers(x, y).hollow().with_hover(told(|p| p.residual.is_some())));
     }
     let worst = used.filter_map(|p| p.deviation_percent).map(f64::abs).fold(0.0, f64::max);
     Figure::new(format!(

@@ -44,6 +44,7 @@ pub(super) fn bounds(
     noise: &NoiseProfile,
     apexes: &[Apex],
     baseline_points: Option<usize>,
+    is_flattened: bool,
 ) -> Vec<Bounds> {
     let n = sums.len();
     let walks: Vec<Walk> = (0..apexes.len())
@@ -62,7 +63,10 @@ pub(super) fn bounds(
         let joined = k + 1 < apexes.len() && {
             let (a, b) = (walks[k].right, walks[k + 1].left);
             let between = b.index.saturating_sub(a.index) as f64;
-            a.reached || b.reached || between < MARGIN * 0.5 * (apexes[k].width + apexes[k + 1].width)
+            a.reached
+                || b.reached
+                || between < MARGIN * 0.5 * (apexes[k].width + apexes[k + 1].width)
+                || (is_flattened && stays_above(sums, noise, &apexes[k], &apexes[k + 1]))
         };
         if !joined {
             groups.push(first..k + 1);
@@ -88,9 +92,19 @@ pub(super) fn bounds(
         let (left, right) = cut_ends(sums, noise, left, right, head, tail);
         let apexes = &apexes[group.clone()];
         let valleys: Vec<usize> = apexes.windows(2).map(|w| valley(sums, noise, w[0], w[1])).collect();
-        split(sums, noise, apexes, &valleys, left, right, &mut all);
+        let flat = if is_flattened { Outer::flat } else { std::convert::identity };
+        split(sums, noise, apexes, &valleys, flat(left), flat(right), is_flattened, &mut all);
     }
     all
+}
+
+/// Whether the signal, its baseline taken off, stands above zero all the way from one apex to the next.
+fn stays_above(sums: &Sums, noise: &NoiseProfile, a: &Apex, b: &Apex) -> bool {
+    let reach = (a.width.min(b.width) / 8.0) as usize;
+    let sd = BoxNoise::new(2 * reach + 1, noise.autocorrelation).mean * noise.sd_at(a.index);
+    let lower = sums.about(a.index, reach).min(sums.about(b.index, reach));
+    let bar = (4.0 * sd).max(0.02 * lower);
+    (a.index..=b.index).all(|i| sums.about(i, reach) > bar)
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -119,6 +133,13 @@ fn valley(sums: &Sums, noise: &NoiseProfile, a: Apex, b: Apex) -> usize {
     let height_over_sd = a.height.min(b.height) / noise.sd_at(a.index);
     let reach = (reach_for(height_over_sd) * a.width.min(b.width) / 8.0) as usize;
     (a.index..=b.index).min_by(|&i, &j| sums.about(i, reach).total_cmp(&sums.about(j, reach))).unwrap_or(a.index)
+}
+
+impl Outer {
+    /// Without an end of the trace inside the peak: the level is known there all the same.
+    fn flat(self) -> Self {
+        Outer { cut: false, ..self }
+    }
 }
 
 /// Outwards from the apex in direction ±1, at most to `limit`.
@@ -210,7 +231,9 @@ fn cut_ends(
     (left, right)
 }
 
-/// One straight baseline below a group; where it cuts into a valley, the group is parted there.
+/// One straight baseline below a group; where it cuts into a valley, the group is parted there (unless the baseline was
+/// taken off before).
+#[allow(clippy::too_many_arguments)]
 fn split(
     sums: &Sums,
     noise: &NoiseProfile,
@@ -218,6 +241,7 @@ fn split(
     valleys: &[usize],
     left: Outer,
     right: Outer,
+    is_flattened: bool,
     all: &mut Vec<Bounds>,
 ) {
     let (from, to) = (level(sums, &left), level(sums, &right));
@@ -233,14 +257,15 @@ fn split(
         .min_by(|a, b| a.1.total_cmp(&b.1));
     if let Some((k, z)) = below
         && z < -4.0
+        && !is_flattened
     {
         let v = valleys[k];
         let reach = (apexes[k].width.min(apexes[k + 1].width) / 6.0) as usize;
         let middle = Outer { bound: v, level: v.saturating_sub(reach)..(v + reach + 1).min(sums.len()), cut: false };
         let before = all.len();
-        split(sums, noise, &apexes[..=k], &valleys[..k], left, middle.clone(), all);
+        split(sums, noise, &apexes[..=k], &valleys[..k], left, middle.clone(), is_flattened, all);
         let parted = all.len();
-        split(sums, noise, &apexes[k + 1..], &valleys[k + 1..], middle, right, all);
+        split(sums, noise, &apexes[k + 1..], &valleys[k + 1..], middle, right, is_flattened, all);
         for bounds in [parted - 1, parted].map(|i| i.max(before)) {
             if all[bounds].method == Integration::BaselineToBaseline {
                 all[bounds].method = Integration::ValleyToValley;

@@ -65,7 +65,7 @@ pub(super) fn find_apexes(search: &Search<'_>) -> Vec<Apex> {
             let slope = (sums.mean(start + w, start + 2 * w) - sums.mean(start - w, start)) / (2 * w) as f64;
             let above = |i: usize| sums.about(i, reach) - slope * (i - start) as f64;
             let coarse = (w / 16).max(1);
-            let apex = highest((start..start + w).step_by(coarse), above).unwrap_or(start);
+            let apex = highest((start..start + w).step_by(coarse), above).map_or(start, |(i, _)| i);
             let at = found.partition_point(|&i| i < apex);
             found.insert(at, apex);
         }
@@ -200,11 +200,18 @@ impl Wander {
             return 1.0;
         }
         let expected = BoxNoise::new(w, search.noise.autocorrelation).curvature * search.noise.sd;
-        if n >= 3 * w * WANDER_PLACES {
+        // Where nearly all of a run is peaks, their rise and fall is no wander.
+        let whole = 0..n;
+        let quiet = search.noise.only_quiet();
+        let stretches = quiet.unwrap_or(std::slice::from_ref(&whole));
+        let room: usize = stretches.iter().map(|r| r.len().saturating_sub(3 * w)).sum();
+        let is_enough = if quiet.is_some() { 2 * room >= w * WANDER_PLACES } else { n >= 3 * w * WANDER_PLACES };
+        if is_enough {
             self.sizes.clear();
-            let starts = (w..n - 2 * w).step_by((w / 2).max(1));
-            self.sizes
-                .extend(starts.map(|s| (3.0 * (p[s + w] - p[s]) - (p[s + 2 * w] - p[s - w])).abs() / (2 * w) as f64));
+            let size = |s: usize| (3.0 * (p[s + w] - p[s]) - (p[s + 2 * w] - p[s - w])).abs() / (2 * w) as f64;
+            self.sizes.extend(stretches.iter().flat_map(|r| {
+                (r.start + w..(r.end.max(2 * w) - 2 * w).max(r.start + w)).step_by((w / 2).max(1)).map(size)
+            }));
             let k = self.sizes.len() / 4;
             // 0.3186: lower quartile of the size of a standard normal value.
             self.scatter_seen = *self.sizes.select_nth_unstable_by(k, f64::total_cmp).1 / 0.3186;
@@ -295,17 +302,17 @@ fn climb(sums: &Sums, from: usize, width: f64) -> usize {
         // The grid runs through where we stand, so that standing still is one of the choices.
         let steps = (stride / coarse).min(at / coarse);
         let grid = (at - steps * coarse..(at + stride + 1).min(sums.len())).step_by(coarse);
-        let top = highest(grid, value).unwrap_or(at);
+        let top = highest(grid, value).map_or(at, |(i, _)| i);
         if value(top) <= value(at) {
             break;
         }
         at = top;
     }
-    highest(at.saturating_sub(coarse)..(at + coarse + 1).min(sums.len()), value).unwrap_or(at)
+    highest(at.saturating_sub(coarse)..(at + coarse + 1).min(sums.len()), value).map_or(at, |(i, _)| i)
 }
 
-/// The place with the highest value.
-fn highest(places: impl Iterator<Item = usize>, value: impl Fn(usize) -> f64) -> Option<usize> {
+/// The place with the highest value, and that value.
+pub(super) fn highest(places: impl Iterator<Item = usize>, value: impl Fn(usize) -> f64) -> Option<(usize, f64)> {
     let mut best = None;
     for i in places {
         let v = value(i);
@@ -313,5 +320,5 @@ fn highest(places: impl Iterator<Item = usize>, value: impl Fn(usize) -> f64) ->
             best = Some((i, v));
         }
     }
-    best.map(|(i, _)| i)
+    best
 }

@@ -12,6 +12,11 @@ pub(super) struct Line {
 }
 
 impl Line {
+    /// Zero everywhere.
+    pub(super) fn zero() -> Self {
+        Line { from: (0.0, 0.0), to: (1.0, 0.0) }
+    }
+
     /// Through the means of two stretches of points, the first before the second.
     pub(super) fn new(time: &[f64], signal: &[f64], before: &Range<usize>, after: &Range<usize>) -> Self {
         let mean = |x: &[f64], r: &Range<usize>| x[r.clone()].iter().sum::<f64>() / r.len() as f64;
@@ -92,5 +97,28 @@ pub(super) fn area(
     }
     let random = noise.sd * correlated_norm(&weights, noise.autocorrelation);
     let shared = duration * noise.step / 12_f64.sqrt();
+    Area { value, u: random.hypot(shared) }
+}
+
+/// Area from point `start` to point `end` above zero, of a signal whose baseline was taken off before; `level_u` is the
+/// standard uncertainty of that baseline's level, fully correlated over the peak:
+/// u² = σ² Σᵢⱼ cᵢ cⱼ φ^|i - j| + T² (u_level² + step²/12).
+pub(super) fn area_above_zero(
+    time: &[f64],
+    signal: &[f64],
+    start: usize,
+    end: usize,
+    level_u: f64,
+    noise: AreaNoise,
+) -> Area {
+    let mut weights = vec![0.0; end + 1 - start];
+    for i in start + 1..=end {
+        let half = 0.5 * (time[i] - time[i - 1]);
+        weights[i - 1 - start] += half;
+        weights[i - start] += half;
+    }
+    let value = weights.iter().zip(&signal[start..=end]).map(|(c, y)| c * y).sum();
+    let random = noise.sd * correlated_norm(&weights, noise.autocorrelation);
+    let shared = (time[end] - time[start]) * level_u.hypot(noise.step / 12_f64.sqrt());
     Area { value, u: random.hypot(shared) }
 }

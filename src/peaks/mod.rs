@@ -11,6 +11,7 @@ mod local_fit;
 mod measures;
 mod notes;
 mod options;
+mod shoulders;
 mod sums;
 
 pub use notes::PeakNote;
@@ -21,6 +22,7 @@ use std::fmt;
 use serde::Serialize;
 
 use crate::signal::Noise;
+use crate::trace::Trace;
 
 /// One integrated peak, or one integrated window.
 ///
@@ -123,6 +125,9 @@ pub struct PeakList {
     pub signal_unit: String,
     /// The options that were used.
     pub options: Detect,
+    /// The trace they were found in, shared and not copied; none for a list put together by hand.
+    #[serde(skip)]
+    pub trace: Option<Trace>,
 }
 
 impl PeakList {

@@ -4,6 +4,8 @@ use std::fmt;
 
 use serde::Serialize;
 
+use crate::estimate::significant;
+
 /// What to be careful about with a peak. `Display` says what to do.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 #[serde(rename_all = "snake_case")]
@@ -19,6 +21,8 @@ pub enum PeakNote {
     FewPoints(usize),
     /// A valley with a neighbour lies at this share of the peak's height above the baseline.
     Overlaps(f64),
+    /// A flank bends as if a second component lay under it, at this time in minutes.
+    Shoulder(f64),
     /// The trace ends before the peak does.
     CutAtEnd,
     /// The points scatter less than the converter's step can show; the noise is set to step/√12.
@@ -62,6 +66,11 @@ impl fmt::Display for PeakNote {
                 f,
                 "overlaps with a neighbour (valley at {:.0} % of the height): a perpendicular drop gives part of the smaller peak to the larger one; separate them better, or compare with a fit",
                 100.0 * share
+            ),
+            PeakNote::Shoulder(time_min) => write!(
+                f,
+                "a shoulder at {} min: a second component seems to lie under the flank, and the area is that of both; separate them better, or compare with a fit of two",
+                significant(*time_min, 4)
             ),
             PeakNote::CutAtEnd => {
                 write!(f, "the trace ends before the peak does: the area is too small; record longer")

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::error::{Error, ErrorKind, Result};
+use crate::signal::BaselineMethod;
 
 /// Options of finding and integrating peaks.
 ///
@@ -35,6 +36,14 @@ pub struct Detect {
     /// Points averaged at each end of the baseline. Default: as many as the peak is wide at half height; for a
     /// window a tenth of its points.
     pub baseline_points: Option<usize>,
+    /// One line below the whole run, which peaks are found and integrated above. Default: none, a straight line of its own
+    /// below each peak or group. Windows keep their straight lines.
+    ///
+    /// Straight lines of their own are the safer choice: they need no setting, follow any drift, and their uncertainty is
+    /// known. A line below the whole run is for peaks that stand on a hump, or on each other, where no valley shows the
+    /// baseline; its own error (see the method) comes on top of `area_u`, which holds the noise in its level alone.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub baseline: Option<BaselineMethod>,
 }
 
 impl Default for Detect {
@@ -49,6 +58,7 @@ impl Default for Detect {
             valley_fraction: 0.01,
             baseline_ends: BaselineEnds::Averaged,
             baseline_points: None,
+            baseline: None,
         }
     }
 }
@@ -86,7 +96,7 @@ impl Detect {
         } else if self.baseline_points == Some(0) {
             "baseline_points must be at least 1".to_owned()
         } else {
-            return Ok(());
+            return self.baseline.map_or(Ok(()), |method| method.check());
         };
         Err(Error::new(ErrorKind::Option, trouble))
     }

@@ -5,12 +5,13 @@ use crate::results::{Finding, Results, Severity};
 use crate::study::{Limit, StudyConfig};
 
 use super::context::{
-    Answer, CONTEXT_SCHEMA, DecisionRow, Fact, FindingRow, Gap, Prose, ReportContext, ReportFigure, Used, Words,
+    Answer, CONTEXT_SCHEMA, DecisionRow, Fact, FindingRow, Gap, ReportContext, ReportFigure, Used, Words,
 };
 use super::experimental::{LogLine, experimental};
 use super::safety::Safety;
 use super::text::{header, name};
-use super::{appendix, number, sample_calculation, tables};
+use super::words::Authored;
+use super::{appendix, calculations, comparison, conclusions, number, record, sample_calculation, tables};
 
 impl ReportContext {
     /// Everything a report may show, from the results and what they rest on.
@@ -37,7 +38,13 @@ impl ReportContext {
         safety: Safety,
     ) -> Self {
         let author = &config.report;
-        let prose = |text: &Option<String>| text.as_deref().map(Prose::blocks).unwrap_or_default();
+        let answer = answer(results, config);
+        let sample_calculation = sample_calculation::sample_calculation(results, config, log);
+        let comparisons = comparison::comparisons(results, config);
+        let conclusions = match author.conclusions {
+            Some(false) => Vec::new(),
+            _ => conclusions::conclusions(results, &answer.decisions, &comparisons),
+        };
         let mut context = ReportContext {
             schema: CONTEXT_SCHEMA.to_owned(),
             program: format!("{} {}", results.program.name, results.program.version),
@@ -52,16 +59,9 @@ impl ReportContext {
             date: stated(&config.date),
             question: stated(&config.question),
             remarks: config.notes.clone(),
-            words: Words {
-                abstract_text: prose(&author.abstract_text),
-                introduction: prose(&author.introduction),
-                experimental: prose(&author.experimental),
-                discussion: prose(&author.discussion),
-                conclusion: prose(&author.conclusion),
-                safety: prose(&author.safety),
-            },
+            words: Words::default(),
             gaps: Vec::new(),
-            answer: answer(results, config),
+            answer,
             experimental: experimental(results, config, log),
             safety,
             calibrations: tables::calibrations(results, &figures),
@@ -70,39 +70,85 @@ impl ReportContext {
             peak_tables: tables::peak_tables(results),
             amounts: tables::amounts(results),
             amount_notes: tables::amount_notes(results),
-            sample_calculation: sample_calculation::sample_calculation(results, config, log),
+            calculations: calculations::calculations(results, sample_calculation.as_ref()),
+            tasks: Vec::new(),
+            answers: false,
+            sample_calculation,
+            comparisons,
+            conclusions,
+            record: record::record(results, config),
             findings: results.findings.iter().filter(|f| !is_decision(f)).map(finding).collect(),
             used: used(results, config),
             appendix: appendix::appendix(results, config),
             attachments: Vec::new(),
+            citable: Vec::new(),
+            own_references: false,
+            authored: Authored::default(),
+            pictures: Vec::new(),
         };
+        for (section, text) in [
+            ("abstract", &author.abstract_text),
+            ("introduction", &author.introduction),
+            ("experimental", &author.experimental),
+            ("safety", &author.safety),
+            ("discussion", &author.discussion),
+            ("conclusion", &author.conclusion),
+        ] {
+            let place = format!("{section} in study.toml under [report]");
+            context.authored.set(section, text.as_deref().unwrap_or_default(), &place);
+        }
+        context.authored.tasks = config.tasks.clone();
         context.gaps = structural_gaps(config);
-        context.refresh_gaps();
+        context.gaps.extend(record::gaps(results, config));
+        context.refresh();
         context
     }
 
-    /// Brings the list of gaps up to the author's words.
-    pub(super) fn refresh_gaps(&mut self) {
-        self.gaps.retain(|g| !WRITTEN.iter().any(|w| w.0 == g.key));
+    /// Sets the author's words anew and brings the list of gaps up to them.
+    pub(super) fn refresh(&mut self) {
+        let anchors = super::anchors::anchors(self);
+        let (mut pictures, mut problems) = (Vec::new(), self.authored.problems.clone());
+        let mut blocks = |section: &str| {
+            let found = self.authored.render(section, &anchors, &mut pictures);
+            problems.extend(found.problems);
+            found.blocks
+        };
+        self.words = Words {
+            abstract_text: blocks("abstract"),
+            introduction: blocks("introduction"),
+            experimental: blocks("experimental"),
+            safety: blocks("safety"),
+            discussion: blocks("discussion"),
+            conclusion: blocks("conclusion"),
+        };
+        self.tasks = self.authored.render_tasks(&anchors, &mut pictures, &mut problems);
+        self.pictures = pictures;
+        self.citable = self.authored.keys();
+        self.own_references = !self.authored.bibliography.keys.is_empty();
+        self.gaps.retain(|g| g.key != PROBLEM && !WRITTEN.iter().any(|w| w.0 == g.key));
         let words = &self.words;
         for (key, what) in WRITTEN {
-            let prose = match *key {
+            let written = match *key {
                 "abstract" => &words.abstract_text,
                 "introduction" => &words.introduction,
                 "discussion" => &words.discussion,
                 "conclusion" => &words.conclusion,
                 _ => &words.safety,
             };
-            if prose.is_empty() {
+            if written.is_empty() {
                 self.gaps.push(Gap {
                     key: (*key).to_owned(),
                     what: (*what).to_owned(),
-                    how: format!("{key} in study.toml under [report]"),
+                    how: format!("{key} in study.toml under [report], or words/{key}.md"),
                 });
             }
         }
+        self.gaps.extend(problems);
     }
 }
+
+/// Key of gaps that are slips in what the author wrote.
+const PROBLEM: &str = "words";
 
 /// What only the author can write.
 const WRITTEN: &[(&str, &str)] = &[

@@ -10,6 +10,7 @@ use super::files;
 use super::template::{Rendered, SHIPPED_FILES};
 use super::text::safe_svg;
 use super::typst::Typesetter;
+use super::words::Picture;
 
 /// Archivable with attachments (ISO 19005-3, level A) and accessible (ISO 14289-1).
 const STANDARDS: &str = "a-3a,ua-1";
@@ -117,6 +118,10 @@ pub(super) struct Job<'a> {
     pub(super) rendered: &'a Rendered,
     pub(super) data: &'a serde_json::Value,
     pub(super) figures: &'a [ReportFigure],
+    /// The author's pictures.
+    pub(super) pictures: &'a [Picture],
+    /// The author's references, cleaned; empty where there are none.
+    pub(super) references: &'a str,
     pub(super) attachments: &'a [Attachment],
     pub(super) rows: &'a [AttachmentRow],
     pub(super) template: &'a str,
@@ -159,7 +164,7 @@ pub(super) fn compile(job: &Job<'_>, typesetter: &Typesetter) -> Result<Compiled
         failed = run(&root, job, typesetter, None)?;
     }
     if let Some(first) = failed.first() {
-        return Err(explain(first, failed.len(), job.rendered));
+        return Err(explain(first, failed.len(), job));
     }
     let pdf = std::fs::read(&pdf).map_err(|e| Error::io("read", &pdf, e))?;
     Ok(Compiled { pdf, remarks })
@@ -188,6 +193,15 @@ pub(super) fn fill(root: &Path, job: &Job<'_>) -> Result<()> {
                 .hint("say in a sentence what a reader who cannot see it must know: range, trend, outliers"));
         }
         write(&figure_file(i), safe_svg(&figure.svg, job.more_fonts).as_bytes())?;
+    }
+    for picture in job.pictures {
+        match std::str::from_utf8(&picture.bytes) {
+            Ok(svg) => write(&picture.file, safe_svg(svg, job.more_fonts).as_bytes())?,
+            Err(_) => write(&picture.file, &picture.bytes)?,
+        }
+    }
+    if !job.references.is_empty() {
+        write("author.bib", job.references.as_bytes())?;
     }
     for (attachment, row) in job.attachments.iter().zip(job.rows) {
         if let Some(file) = &row.file {
@@ -287,12 +301,14 @@ fn parse_place(text: &str) -> Option<(PathBuf, u64, u64)> {
 }
 
 /// The error with the template's own line.
-fn explain(d: &Diagnostic, count: usize, rendered: &Rendered) -> Error {
+fn explain(d: &Diagnostic, count: usize, job: &Job<'_>) -> Error {
     let more = if count > 1 { format!(" (and {} more)", count - 1) } else { String::new() };
     let mut error = Error::new(ErrorKind::Report, format!("typst: {}{more}", d.message));
     if let Some((file, line, column)) = &d.place {
-        match rendered.locate(*line, *column).filter(|_| file.ends_with("report.typ")) {
+        let picture = job.pictures.iter().find(|p| file.ends_with(&p.file));
+        match job.rendered.locate(*line, *column).filter(|_| file.ends_with("report.typ")) {
             Some((template, line)) => error = error.in_file(template).at_line(line),
+            None if picture.is_some() => error = error.in_file(picture.map(|p| p.path.as_str()).unwrap_or_default()),
             None => error = error.in_file(file).at_line(*line),
         }
     }
@@ -300,6 +316,10 @@ fn explain(d: &Diagnostic, count: usize, rendered: &Rendered) -> Error {
         return error.hint(d.hints.join("; "));
     }
     match d.message.as_str() {
+        m if m.contains("decode image") || m.contains("SVG") => {
+            let named: Vec<&str> = job.pictures.iter().map(|p| p.path.as_str()).collect();
+            error.hint(format!("a picture must be whole, and may load nothing itself; there are: {}", named.join(", ")))
+        }
         m if m.contains("package") => {
             error.hint("packages are not loaded here: copy what is needed into the folder of templates")
         }

@@ -5,8 +5,11 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::calculations::Calculation;
+use super::comparison::ComparisonRow;
 use super::safety::Safety;
 use super::sample_calculation::SampleCalculation;
+use super::words::{Authored, Block, Picture};
 
 /// Version of the contract between results and templates.
 pub const CONTEXT_SCHEMA: &str = "vialbook-report/1";
@@ -62,8 +65,20 @@ pub struct ReportContext {
     pub amount_notes: Vec<String>,
     /// One result worked through with the very numbers used.
     pub sample_calculation: Option<SampleCalculation>,
+    /// One calculation of each kind, with the numbers used.
+    pub calculations: Vec<Calculation>,
+    /// The author's tasks of a worked example.
+    pub tasks: Vec<TaskPart>,
+    /// True in the edition of a worked example that shows the answers.
+    pub answers: bool,
     /// Uncertainty budgets of the samples' amounts.
     pub budgets: Vec<BudgetTable>,
+    /// Amounts against reference values.
+    pub comparisons: Vec<ComparisonRow>,
+    /// What the numbers support, in sentences of the program; empty where the study leaves them out.
+    pub conclusions: Vec<String>,
+    /// The record of the test.
+    pub record: RecordPart,
     /// What was checked, decisions left out.
     pub findings: Vec<FindingRow>,
     /// Which methods were really used, for theory and references.
@@ -72,6 +87,16 @@ pub struct ReportContext {
     pub appendix: Appendix,
     /// Files inside the PDF; filled in when the report is saved.
     pub attachments: Vec<AttachmentRow>,
+    /// Keys of references that can be cited.
+    pub citable: Vec<String>,
+    /// True where the author's own references are there, as `author.bib`.
+    pub own_references: bool,
+    /// What the author wrote, as written.
+    #[serde(skip)]
+    pub(super) authored: Authored,
+    /// The author's pictures.
+    #[serde(skip)]
+    pub(super) pictures: Vec<Picture>,
 }
 
 /// The author's words; an empty list is a gap.
@@ -79,49 +104,47 @@ pub struct ReportContext {
 pub struct Words {
     /// Abstract.
     #[serde(rename = "abstract")]
-    pub abstract_text: Vec<Prose>,
+    pub abstract_text: Vec<Block>,
     /// Introduction.
-    pub introduction: Vec<Prose>,
+    pub introduction: Vec<Block>,
     /// What the author adds to the experimental part.
-    pub experimental: Vec<Prose>,
+    pub experimental: Vec<Block>,
     /// Discussion.
-    pub discussion: Vec<Prose>,
+    pub discussion: Vec<Block>,
     /// Conclusion.
-    pub conclusion: Vec<Prose>,
+    pub conclusion: Vec<Block>,
     /// What the author adds to the safety section.
-    pub safety: Vec<Prose>,
+    pub safety: Vec<Block>,
 }
 
-/// A paragraph or an item of a list, in the author's words.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Prose {
-    /// True for an item of a list.
-    pub item: bool,
-    /// The text.
-    pub prose: String,
+/// A task of a worked example, in the author's words.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct TaskPart {
+    /// The question.
+    pub question: Vec<Block>,
+    /// A hint.
+    pub hint: Vec<Block>,
+    /// The answer; empty where the author gave none.
+    pub answer: Vec<Block>,
+    /// Points; `null` where not stated.
+    pub points: Option<String>,
 }
 
-impl Prose {
-    /// Cuts a text at its empty lines; lines that begin with "- " or "* " are items of a list.
-    pub fn blocks(text: &str) -> Vec<Prose> {
-        let mut blocks: Vec<Prose> = Vec::new();
-        let mut open = false;
-        for line in text.lines().map(str::trim) {
-            if line.is_empty() {
-                open = false;
-            } else if let Some(item) = line.strip_prefix("- ").or_else(|| line.strip_prefix("* ")) {
-                blocks.push(Prose { item: true, prose: item.trim().to_owned() });
-                open = true;
-            } else if let Some(last) = blocks.last_mut().filter(|_| open) {
-                last.prose.push(' ');
-                last.prose.push_str(line);
-            } else {
-                blocks.push(Prose { item: false, prose: line.to_owned() });
-                open = true;
-            }
-        }
-        blocks
-    }
+/// The record of a test, after ISO/IEC 17025:2017, 7.8.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct RecordPart {
+    /// Unique number, as stated or made from the results' hash.
+    pub number: String,
+    /// SHA-256 of the results as data.
+    pub results_sha256: String,
+    /// Laboratory, customer, items, dates, method, in the order to print; "–" where not stated.
+    pub facts: Vec<Fact>,
+    /// Deviations from the method, changes by hand and rejected runs, each a sentence.
+    pub changes: Vec<String>,
+    /// Who approves.
+    pub approved_by: Option<String>,
+    /// Who looks it through.
+    pub reviewer: Option<String>,
 }
 
 /// Something the author has not written or stated.
@@ -643,21 +666,5 @@ impl std::fmt::Debug for ReportContext {
 impl std::fmt::Debug for ReportFigure {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(f, "ReportFigure({}, {} bytes)", self.id, self.svg.len())
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn prose_is_cut_at_empty_lines_and_lists() {
-        let blocks = Prose::blocks("One\nstill one.\n\nTwo.\n- first\n  goes on\n- second\n\nThree.");
-        let seen: Vec<(bool, &str)> = blocks.iter().map(|b| (b.item, b.prose.as_str())).collect();
-        assert_eq!(
-            seen,
-            [(false, "One still one."), (false, "Two."), (true, "first goes on"), (true, "second"), (false, "Three.")]
-        );
-        assert!(Prose::blocks(" \n\n").is_empty());
     }
 }

@@ -33,12 +33,11 @@ impl Analysis {
             self.safety(),
         );
         let report = Report::new(context).with_attachments(self.attachments()?);
+        let Some(folder) = self.study().folder() else { return Ok(report) };
+        let report = report.with_study_folder(folder, self.config().report.bibliography.as_deref())?;
         // A study's own templates come before ours.
-        let own = self.study().folder().map(|f| f.join("report-templates")).filter(|f| f.is_dir());
-        Ok(match own {
-            Some(folder) => report.with_template_folder(folder),
-            None => report,
-        })
+        let own = folder.join("report-templates");
+        Ok(if own.is_dir() { report.with_template_folder(own) } else { report })
     }
 
     fn log_lines(&self) -> Vec<LogLine> {

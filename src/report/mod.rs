@@ -3,33 +3,49 @@
 //! [`ReportContext`] holds everything a report may show; templates build its structure ([`template_names`]);
 //! [`Typesetter`] finds or builds the typst program; [`Report`] puts the three together.
 
+mod anchors;
 mod appendix;
 mod build;
+mod calculations;
+mod comparison;
 mod compile;
+mod conclusions;
 mod context;
 mod coverage;
 mod experimental;
 mod files;
 mod from_study;
+#[cfg(test)]
+mod hostile;
 mod number;
+mod record;
 mod safety;
 mod sample_calculation;
 mod tables;
 mod template;
 mod text;
 mod typst;
+mod words;
 
 use std::path::{Path, PathBuf};
 
 use crate::error::{Error, ErrorKind, Result};
 
+pub use calculations::{Calculation, CalculationStep};
+pub use comparison::ComparisonRow;
 pub use compile::{Attachment, Relationship};
 pub use context::*;
 pub use experimental::{KnownContent, LogLine};
 pub use safety::{Hazards, Safety, SourcedText, Statement, Substance};
 pub use sample_calculation::{CalculationFlask, CalculationShot, MassStep, SampleCalculation};
 pub use template::template_names;
+#[cfg(feature = "cli")]
+pub(crate) use typst::{FONTS, cache_folder, last_words, on_path};
 pub use typst::{TYPST_VERSION, Typesetter};
+pub use words::{Block, Cite, Inline, Line};
+
+/// The template that comes in two editions, one of them with answers.
+pub(crate) const WITH_ANSWERS: &str = "worked-example";
 
 /// A report that can be typeset: its content, the author's words, a template.
 ///
@@ -105,41 +121,74 @@ impl Report {
         Report { typesetter: Some(typesetter), ..self.clone() }
     }
 
-    /// With this abstract. Empty lines part paragraphs; lines that begin with "- " are items of a list.
-    pub fn abstract_text(&self, text: &str) -> Self {
-        self.words(|w, prose| w.abstract_text = prose, text)
+    /// With the Markdown files, pictures and references of this study folder: `words/<section>.md` for sections that
+    /// study.toml leaves open, pictures that the words name, the .bib file given here. Nothing outside is read.
+    ///
+    /// # Errors
+    /// A file that leads out of the folder, is too large, or cannot be understood.
+    pub fn with_study_folder(&self, folder: impl AsRef<Path>, bibliography: Option<&str>) -> Result<Self> {
+        let mut report = self.clone();
+        report.context.authored.read_folder(folder.as_ref(), bibliography)?;
+        report.context.refresh();
+        Ok(report)
     }
 
-    /// With this introduction.
+    /// With this abstract, in Markdown: lists, tables, `$formulas$`, citations `[@gum]`, references to figures and
+    /// tables `[@fig:calibration]`. What cannot be set is marked in the text and told by [`Report::missing`].
+    pub fn abstract_text(&self, text: &str) -> Self {
+        self.words("abstract", text)
+    }
+
+    /// With this introduction, as in [`Report::abstract_text`].
     pub fn introduction(&self, text: &str) -> Self {
-        self.words(|w, prose| w.introduction = prose, text)
+        self.words("introduction", text)
     }
 
     /// With this addition to the experimental part.
     pub fn experimental(&self, text: &str) -> Self {
-        self.words(|w, prose| w.experimental = prose, text)
+        self.words("experimental", text)
     }
 
     /// With this discussion.
     pub fn discussion(&self, text: &str) -> Self {
-        self.words(|w, prose| w.discussion = prose, text)
+        self.words("discussion", text)
     }
 
     /// With this conclusion.
     pub fn conclusion(&self, text: &str) -> Self {
-        self.words(|w, prose| w.conclusion = prose, text)
+        self.words("conclusion", text)
     }
 
     /// With these local safety rules and waste route.
     pub fn safety(&self, text: &str) -> Self {
-        self.words(|w, prose| w.safety = prose, text)
+        self.words("safety", text)
     }
 
-    fn words(&self, set: fn(&mut Words, Vec<Prose>), text: &str) -> Self {
+    /// The edition that shows the answers of a worked example, or the one that does not. Without answers, the results,
+    /// the study's plan and the record of decisions are not attached either.
+    pub fn with_answers(&self, answers: bool) -> Self {
         let mut report = self.clone();
-        set(&mut report.context.words, Prose::blocks(text));
-        report.context.refresh_gaps();
+        report.context.answers = answers;
         report
+    }
+
+    /// Without the sentences that the program concludes from the numbers.
+    pub fn without_conclusions(&self) -> Self {
+        let mut report = self.clone();
+        report.context.conclusions.clear();
+        report
+    }
+
+    fn words(&self, section: &str, text: &str) -> Self {
+        let mut report = self.clone();
+        report.context.authored.set(section, text, &format!("{section} in this call"));
+        report.context.refresh();
+        report
+    }
+
+    /// What the author's words may refer to: `fig:calibration/2-propanol`, `tab:amounts`, written as `[@tab:amounts]`.
+    pub fn references(&self) -> Vec<String> {
+        anchors::anchors(&self.context).into_iter().map(|a| a.key).collect()
     }
 
     /// The content.
@@ -208,14 +257,17 @@ impl Report {
     ) -> Result<(ReportContext, T)> {
         let mut context = self.context.clone();
         context.typesetter = Some(format!("typst {version}"));
-        context.attachments = compile::attachment_rows(&self.attachments);
+        let attachments = self.attachments_to_give();
+        context.attachments = compile::attachment_rows(&attachments);
         let data = self.data(&context);
         let rendered = template::render(&self.template, self.folder.as_deref(), &data)?;
         let done = work(&compile::Job {
             rendered: &rendered,
             data: &data,
             figures: &context.figures,
-            attachments: &self.attachments,
+            pictures: &context.pictures,
+            references: &context.authored.bibliography.clean,
+            attachments: &attachments,
             rows: &context.attachments,
             template: &self.template,
             folder: self.folder.as_deref(),
@@ -223,6 +275,15 @@ impl Report {
             timestamp: compile::timestamp(context.date.as_deref()),
         })?;
         Ok((context, done))
+    }
+
+    /// All attachments; those that hold no answer where answers are not shown.
+    fn attachments_to_give(&self) -> Vec<Attachment> {
+        let all = self.attachments.iter();
+        if self.template != WITH_ANSWERS || self.context.answers {
+            return all.cloned().collect();
+        }
+        all.filter(|a| a.relationship == Relationship::Source && a.name != "study.toml").cloned().collect()
     }
 
     fn more_fonts(&self) -> bool {
@@ -249,12 +310,22 @@ fn make_printable(value: &mut serde_json::Value, key: &str, more_fonts: bool) {
     use serde_json::Value;
     match value {
         Value::String(text) => {
-            // A hash is copied and searched for: no break marks, its table leaves room for it.
-            if key == "sha256" && text.len() == 64 && text.bytes().all(|b| b.is_ascii_hexdigit()) {
-                return;
-            }
+            let as_it_is = match key {
+                // A hash is copied and searched for: no break marks, its table leaves room for it.
+                "sha256" => text.len() == 64 && text.bytes().all(|b| b.is_ascii_hexdigit()),
+                // What is evaluated, followed or looked up is checked here again, whoever made it.
+                "formula" => {
+                    if words::check_formula(text).is_err() {
+                        *text = "\"formula\"".to_owned();
+                    }
+                    true
+                }
+                "target" => words::is_link(text),
+                "key" | "label" | "labels" => typst_syntax::is_valid_label_literal_id(text),
+                _ => false,
+            };
             let show = text::Show { more_fonts, prose: key == "prose" };
-            if let std::borrow::Cow::Owned(shown) = text::printable(text, show) {
+            if !as_it_is && let std::borrow::Cow::Owned(shown) = text::printable(text, show) {
                 *text = shown;
             }
         }

@@ -23,6 +23,9 @@ const SHIPPED: &[(&str, &str)] = &[
     ("formal-report/results.typ", include_str!("../../report-templates/formal-report/results.typ")),
     ("formal-report/calculation.typ", include_str!("../../report-templates/formal-report/calculation.typ")),
     ("formal-report/appendix.typ", include_str!("../../report-templates/formal-report/appendix.typ")),
+    ("quick-quantitation/report.typ", include_str!("../../report-templates/quick-quantitation/report.typ")),
+    ("worked-example/report.typ", include_str!("../../report-templates/worked-example/report.typ")),
+    ("shared/calculations.typ", include_str!("../../report-templates/shared/calculations.typ")),
     ("shared/style.typ", include_str!("../../report-templates/shared/style.typ")),
     ("shared/parts.typ", include_str!("../../report-templates/shared/parts.typ")),
     ("shared/safety.typ", include_str!("../../report-templates/shared/safety.typ")),
@@ -215,7 +218,7 @@ mod tests {
             assert!(!text.contains("{{") && !text.contains("{%"), "{name} uses other delimiters");
             assert!(!text.contains("\"@") && !text.contains("http"), "{name} reaches outside");
         }
-        assert_eq!(template_names(), ["formal-report"]);
+        assert_eq!(template_names(), ["formal-report", "quick-quantitation", "worked-example"]);
     }
 
     #[test]

@@ -126,6 +126,11 @@ fn shown(c: char, more_fonts: bool) -> bool {
     !hidden && (more_fonts || covered(code))
 }
 
+/// True where typst's own fonts show this character as it is.
+pub(super) fn covered_plainly(c: char) -> bool {
+    shown(c, false)
+}
+
 fn covered(code: u32) -> bool {
     let at = COVERED.partition_point(|r| r.1 < code);
     COVERED.get(at).is_some_and(|r| r.0 <= code)

@@ -3,12 +3,15 @@
 use std::fs::File;
 use std::io::{BufRead as _, BufReader};
 use std::path::{Path, PathBuf};
-use std::process::{Command, Stdio};
+use std::process::{ChildStderr, Command, Stdio};
 
 use crate::error::{Error, ErrorKind, Result};
 
 /// The version that is built where none is found, and that the templates are tested with.
 pub const TYPST_VERSION: &str = "0.15.1";
+/// Fonts that the templates use; typst carries them.
+#[cfg(feature = "cli")]
+pub(crate) const FONTS: &[&str] = &["Libertinus Serif", "DejaVu Sans Mono", "New Computer Modern Math"];
 /// Every version that begins so will do.
 const WANTED: &str = "0.15.";
 /// Names the program to use.
@@ -118,13 +121,14 @@ fn version_of(program: &Path) -> Result<String> {
     }
 }
 
-fn on_path(program: &str) -> Option<PathBuf> {
+/// Where on the PATH a program lies.
+pub(crate) fn on_path(program: &str) -> Option<PathBuf> {
     let name = format!("{program}{}", std::env::consts::EXE_SUFFIX);
     std::env::split_paths(&std::env::var_os("PATH")?).map(|dir| dir.join(&name)).find(|p| p.is_file())
 }
 
 /// `VIALBOOK_CACHE`, else `vialbook` in the user's cache folder.
-fn cache_folder() -> Result<PathBuf> {
+pub(crate) fn cache_folder() -> Result<PathBuf> {
     let set = |name: &str| std::env::var_os(name).filter(|v| !v.is_empty()).map(PathBuf::from);
     if let Some(folder) = set(CACHE_VARIABLE) {
         return Ok(folder);
@@ -191,19 +195,7 @@ fn build(cargo: &Path, root: &Path, progress: &mut dyn FnMut(&str)) -> Result<()
             "install Rust's cargo, or put typst {TYPST_VERSION} on the PATH, or name it in {PROGRAM_VARIABLE}"
         ))
     })?;
-    let mut last: Vec<String> = Vec::new();
-    if let Some(stderr) = child.stderr.take() {
-        for line in BufReader::new(stderr).lines().map_while(std::result::Result::ok) {
-            let line = line.trim().to_owned();
-            if !line.is_empty() {
-                progress(&line);
-                last.push(line);
-                if last.len() > 12 {
-                    last.remove(0);
-                }
-            }
-        }
-    }
+    let last = last_words(child.stderr.take(), 12, progress);
     let status =
         child.wait().map_err(|e| Error::new(ErrorKind::Tool, "cargo was lost while it built typst").because(e))?;
     if status.success() {
@@ -213,6 +205,22 @@ fn build(cargo: &Path, root: &Path, progress: &mut dyn FnMut(&str)) -> Result<()
         .hint(format!(
             "look at cargo's lines above; or put typst {TYPST_VERSION} on the PATH, or name it in {PROGRAM_VARIABLE}"
         )))
+}
+
+/// Tells the lines of a tool as they come, and keeps the last few.
+pub(crate) fn last_words(stderr: Option<ChildStderr>, keep: usize, say: &mut dyn FnMut(&str)) -> Vec<String> {
+    let mut last: Vec<String> = Vec::new();
+    for line in stderr.into_iter().flat_map(|s| BufReader::new(s).lines().map_while(std::result::Result::ok)) {
+        let line = line.trim().to_owned();
+        if !line.is_empty() {
+            say(&line);
+            last.push(line);
+            if last.len() > keep {
+                last.remove(0);
+            }
+        }
+    }
+    last
 }
 
 #[cfg(all(test, unix))]

@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use crate::error::{Error, ErrorKind, Result};
 use crate::simulate::scenario::{Scenario, SimulatedRun};
-use crate::study::{Content, Injection};
+use crate::study::{Content, Injection, Study};
 use crate::units::ContentUnit;
 
 /// First line of every simulated study's `study.toml`: a folder that has it may be simulated anew.
@@ -16,6 +16,28 @@ pub const DEMO_FIRST_LINE: &str = "# SIMULATED STUDY: no instrument made these n
 
 /// What a study folder of ours consists of, beside what an analysis adds to it.
 const PARTS: [&str; 4] = ["study.toml", "injections.csv", "traces", "truth"];
+
+impl Study {
+    /// The demo's simulated study: makes it in this folder, and opens it.
+    /// Five levels of two flasks with two shots each, three flasks of a sample, blanks; no instrument made its numbers,
+    /// and it says so. What else is in the folder stays; a folder that holds something else is refused.
+    ///
+    /// ```
+    /// # let place = tempfile::tempdir()?;
+    /// # let folder = place.path().join("demo-study");
+    /// use vialbook::prelude::*;
+    /// let study = Study::demo(folder)?;
+    /// assert!(study.run("level-3-1").is_ok());
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    ///
+    /// # Errors
+    /// As [`Scenario::write_study`].
+    pub fn demo(folder: impl AsRef<Path>) -> Result<Study> {
+        super::recovered_eluent(super::DEMO_SEED).write_study(folder.as_ref())?;
+        Study::open(folder)
+    }
+}
 
 impl Scenario {
     /// Simulates the runs and writes the study folder: `study.toml`, `injections.csv`, `traces/`, and

@@ -4,6 +4,7 @@ use std::fmt;
 use std::path::{Path, PathBuf};
 
 use super::amounts::Decided;
+use super::as_results::curve_result;
 use super::calibrations::{Calibrated, quantification_words};
 use super::responses::Measured;
 use super::write;
@@ -12,8 +13,8 @@ use crate::check::{self, CheckLimits};
 use crate::error::{Error, ErrorKind, Result};
 use crate::peaks::PeakList;
 use crate::results::{
-    AmountResult, CalibrationPoint, CalibrationResult, Coefficient, CurvePoint, LackOfFitResult, Program, Results,
-    RunResult, SCHEMA, StudyHead, VolumeCancelsResult,
+    AmountResult, CalibrationResult, LackOfFitResult, Program, Results, RunResult, SCHEMA, StudyHead,
+    VolumeCancelsResult,
 };
 
 /// A study with all that was worked out of it.
@@ -132,33 +133,17 @@ impl Study {
             }
             None => (c.unit.quantity.words().to_owned(), c.unit.symbol.to_owned(), "area".to_owned(), area_unit),
         };
-        let [low, high] = curve.range;
-        let (from, to) = (low.min(0.0), high + 0.05 * (high - low).abs());
-        const STEPS: usize = 60;
-        let grid = (0..=STEPS).map(|i| from + (to - from) * i as f64 / STEPS as f64);
+        let mut rest = curve_result(curve);
+        let notes = std::mem::take(&mut rest.notes);
         let limits = c.limits.as_ref();
         CalibrationResult {
             compound: c.compound.clone(),
             quantification: quantification_words(self.config.quantification.by).to_owned(),
             internal_standard: internal.map(str::to_owned),
-            model: curve.model.words().to_owned(),
-            weights: curve.weighting.words().to_owned(),
             x_label,
             x_unit,
             y_label,
             y_unit,
-            coefficients: curve
-                .coefficients
-                .iter()
-                .map(|k| Coefficient { name: k.name.to_owned(), value: k.value })
-                .collect(),
-            standard_errors: curve.coefficients.iter().map(|k| k.standard_error).collect(),
-            covariance: curve.covariance.clone(),
-            residual_sd: curve.residual_sd,
-            relative_sd: curve.rho,
-            dof: curve.dof,
-            r_squared: curve.r_squared,
-            range: curve.range,
             lack_of_fit: curve.lack_of_fit.as_ref().filter(|l| l.f.is_finite()).map(|l| LackOfFitResult {
                 f: l.f,
                 dof: l.dof,
@@ -181,31 +166,11 @@ impl Study {
             detection_limit: limits.and_then(|l| l.detection_limit),
             quantitation_limit: limits.and_then(|l| l.quantitation_limit),
             limit_method: limits.map(|l| l.method.clone()),
-            points: curve
-                .points
-                .iter()
-                .map(|p| CalibrationPoint {
-                    label: p.flask.label.clone(),
-                    x: p.flask.content,
-                    y: p.flask.response,
-                    y_u: p.flask.response_u,
-                    shots: p.flask.shots,
-                    residual: Some(p.residual),
-                    standardised_residual: p.standardised_residual,
-                    leverage: p.leverage,
-                    back_calculated: Some(p.back_calculated),
-                    deviation_percent: p.deviation_percent,
-                    excluded: p.flask.excluded.clone(),
-                })
-                .collect(),
-            coverage_probability: curve.level,
-            curve: grid.map(|x| CurvePoint { x, y: curve.predict(x), half_width: curve.band(x) }).collect(),
-            notes: curve
-                .notes
-                .iter()
-                .map(ToString::to_string)
+            notes: notes
+                .into_iter()
                 .chain(limits.into_iter().flat_map(|l| l.notes.iter().map(ToString::to_string)))
                 .collect(),
+            ..rest
         }
     }
 }

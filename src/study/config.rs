@@ -66,6 +66,15 @@ pub struct StudyConfig {
     /// Limits and the rule of decision, fixed beforehand.
     #[serde(default)]
     pub decision: Option<Decision>,
+    /// Reference values to compare amounts with.
+    #[serde(default, rename = "comparison")]
+    pub comparisons: Vec<super::Comparison>,
+    /// The record of the test: numbers, dates, people.
+    #[serde(default)]
+    pub record: super::Record,
+    /// Questions of a worked example.
+    #[serde(default, rename = "task")]
+    pub tasks: Vec<super::Task>,
     /// The author's words and the report's settings.
     #[serde(default)]
     pub report: ReportSettings,
@@ -499,7 +508,8 @@ pub struct Limit {
     pub origin: String,
 }
 
-/// The author's words and the report's settings. Words are data: they are printed as text.
+/// The author's words, in Markdown, and the report's settings. Words are data: nothing in them is run. Each section may
+/// stand in a file of its own instead: `words/discussion.md`.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct ReportSettings {
@@ -518,6 +528,10 @@ pub struct ReportSettings {
     pub conclusion: Option<String>,
     /// What the author adds to the safety section, such as local rules and the waste route.
     pub safety: Option<String>,
+    /// False leaves out the sentences that the program concludes from the numbers.
+    pub conclusions: Option<bool>,
+    /// The author's own references: a .bib file in the study folder.
+    pub bibliography: Option<String>,
 }
 
 impl StudyConfig {
@@ -704,6 +718,9 @@ impl StudyConfig {
                 }
             }
             _ => {}
+        }
+        for (i, c) in self.comparisons.iter().enumerate() {
+            c.check(&format!("comparison[{}]", i + 1))?;
         }
         if let Some(d) = &self.decision {
             if !(d.probability > 0.5 && d.probability < 1.0) {

@@ -6,15 +6,19 @@
 
 mod amounts;
 mod analyse;
+mod as_results;
 mod calibrations;
 mod config;
 mod doubts;
 mod folder;
 mod log;
+mod record;
 mod responses;
 pub(crate) mod write;
 
 pub use analyse::Analysis;
+pub(crate) use as_results::{curve_result, peak_result};
 pub use config::*;
 pub use folder::Study;
 pub use log::{Content, Injection, Kind, read_log, read_log_bytes};
+pub use record::{Comparison, HandChange, Record, Task};

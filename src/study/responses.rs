@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 
 use rayon::prelude::*;
 
+use super::as_results::peak_result;
 use super::{Kind, Role, Study, StudyConfig, WindowBaseline};
 use crate::error::{Error, ErrorKind, Result};
 use crate::estimate::significant;
@@ -243,30 +244,12 @@ impl Named {
     pub(super) fn result(&self, run: &str) -> PeakResult {
         let p = &self.peak;
         let nothing_there = p.notes.contains(&crate::peaks::PeakNote::NoPeakFound);
-        let finite = |x: f64| (x.is_finite() && !nothing_there).then_some(x);
-        PeakResult {
-            run: run.to_owned(),
-            compound: self.compound.clone(),
-            identity_probability: self.probability,
-            retention_time_min: finite(p.retention_time_min),
-            start_min: p.start_min,
-            end_min: p.end_min,
-            area: p.area,
-            area_u: p.area_u,
-            height: finite(p.height),
-            width_half_min: p.width_half_min,
-            plates_half_height: p.plates_half_height,
-            tailing_factor_5pct: p.tailing_factor_5pct,
-            asymmetry_10pct: p.asymmetry_10pct,
-            resolution_half_height: p.resolution_half_height,
-            signal_to_noise: finite(p.signal_to_noise),
-            method: p.method.words().to_owned(),
-            baseline: p.baseline,
-            notes: std::iter::once(self.evidence.clone())
-                .filter(|e| !e.is_empty())
-                .chain(p.notes.iter().map(ToString::to_string))
-                .collect(),
+        let mut result = peak_result(p, run, self.compound.as_deref(), !nothing_there);
+        result.identity_probability = self.probability;
+        if !self.evidence.is_empty() {
+            result.notes.insert(0, self.evidence.clone());
         }
+        result
     }
 }
 

@@ -2,7 +2,11 @@
 //!
 //! `VIALBOOK_RENEW=1 cargo test figures` writes the expected files anew; look at each before committing it.
 
+mod gallery;
 mod odd;
+#[cfg(feature = "plotly")]
+mod screen;
+mod told;
 
 use std::path::PathBuf;
 

@@ -46,7 +46,7 @@ fn list(run: &str, mut times_s: Vec<f64>) -> PeakList {
         window_min: [0.0, 1.0],
     };
     let peaks = times_s.into_iter().map(|t| peak(t, 1.0)).collect();
-    PeakList { peaks, noise, run: run.into(), signal_unit: "mV".into(), options: Detect::default() }
+    PeakList { peaks, noise, run: run.into(), signal_unit: "mV".into(), options: Detect::default(), trace: None }
 }
 
 fn name(k: usize) -> String {

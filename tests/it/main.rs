@@ -7,6 +7,8 @@ mod estimate;
 mod figures;
 mod formats;
 mod identify;
+#[cfg(unix)]
+mod kernel;
 mod layers;
 mod numeric;
 mod peaks;

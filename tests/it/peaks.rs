@@ -1,5 +1,6 @@
 //! Shapes, signal, peaks and names against tables and statements from outside.
 
+mod baselines;
 mod find;
 mod shapes;
 mod signal;

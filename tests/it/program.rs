@@ -271,7 +271,9 @@ fn the_template_explains_every_key_and_every_word() {
     let compound = "[[compound]]\nname = \"x\"\n";
     let limit = "compound = \"x\"\nunit = \"mg/L\"\norigin = \"x\"\n";
     let mut keys: Vec<String> = vec!["nonsense = 1".into()];
-    for table in ["instrument", "column", "detector", "reading", "peaks", "quantification", "decision", "report"] {
+    for table in
+        ["instrument", "column", "detector", "reading", "peaks", "quantification", "decision", "report", "record"]
+    {
         keys.push(format!("[{table}]\nnonsense = 1"));
     }
     for table in ["method", "solution", "compound"] {
@@ -280,6 +282,10 @@ fn the_template_explains_every_key_and_every_word() {
     keys.push("[[method]]\nname = \"x\"\noven = [{ temperature_C = 40.0, nonsense = 1 }]".into());
     keys.push("[[solution]]\nname = \"x\"\n[[solution.source]]\nname = \"x\"\nnonsense = 1".into());
     keys.push(format!("{compound}[[decision.limit]]\n{limit}nonsense = 1"));
+    let reference = "sample = \"x\"\ncompound = \"x\"\nvalue = 1.0\nu = 0.1\nunit = \"mg/L\"\norigin = \"x\"\n";
+    keys.push(format!("[[comparison]]\n{reference}nonsense = 1"));
+    keys.push("[[task]]\ntext = \"x\"\nnonsense = 1".into());
+    keys.push("[[record.change]]\nwhat = \"x\"\nby = \"x\"\nwhy = \"x\"\nnonsense = 1".into());
     let is_word = |c: char| c.is_alphanumeric() || c == '_';
     for toml in keys {
         for key in understood(&format!("title = \"x\"\n{toml}")) {
@@ -348,4 +354,56 @@ fn the_template_explains_the_injection_log() {
     // An empty log is a sentence, not an empty result.
     refused(&["analyse", text(&made)], "without injections");
     refused(&["new", text(folder.path())], "holds something already");
+}
+
+/// The report follows the author's pen: a file changed while the program waits is in the next PDF.
+#[test]
+fn watch_makes_the_report_again() {
+    if vialbook::report::Typesetter::find(None).ok().flatten().is_none() {
+        assert!(std::env::var_os("CI").is_none(), "CI has a typst; without one this tests nothing");
+        return;
+    }
+    let (folder, study) = study();
+    let mut child = std::process::Command::new(assert_cmd::cargo::cargo_bin!("vialbook"))
+        .args(["report", "--watch"])
+        .arg(&study)
+        .stdout(std::process::Stdio::null())
+        .stderr(std::process::Stdio::null())
+        .spawn()
+        .expect("started");
+    let pdf = study.join("report.pdf");
+    let wait_for = |done: &dyn Fn() -> bool| {
+        (0..600).any(|_| {
+            done() || {
+                std::thread::sleep(std::time::Duration::from_millis(50));
+                false
+            }
+        })
+    };
+    let first = wait_for(&|| pdf.is_file());
+    let before = std::fs::read(&pdf).unwrap_or_default();
+    std::fs::create_dir_all(study.join("words")).expect("made");
+    std::fs::write(study.join("words/abstract.md"), "Written while the program waits.").expect("written");
+    let again = wait_for(&|| std::fs::read(&pdf).is_ok_and(|now| now != before));
+    child.kill().expect("stopped");
+    let _ = child.wait();
+    assert!(first && again, "first {first}, again {again}");
+    drop(folder);
+}
+
+#[test]
+fn one_study_that_fails_holds_up_no_other() {
+    if vialbook::report::Typesetter::find(None).ok().flatten().is_none() {
+        assert!(std::env::var_os("CI").is_none(), "CI has a typst; without one this tests nothing");
+        return;
+    }
+    let (folder, study) = study();
+    let broken = folder.path().join("broken");
+    std::fs::create_dir_all(&broken).expect("made");
+    std::fs::write(broken.join("study.toml"), "title = ").expect("written");
+    let mut command = std::process::Command::new(assert_cmd::cargo::cargo_bin!("vialbook"));
+    let done = command.arg("report").arg(&broken).arg(&study).output().expect("run");
+    assert_eq!(done.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&done.stderr).contains("broken"), "the broken study is not named");
+    assert!(study.join("report.pdf").is_file(), "the sound study has no report");
 }

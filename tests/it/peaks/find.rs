@@ -211,8 +211,8 @@ fn growing_noise_and_a_wandering_baseline_raise_few_false_peaks() {
     assert!(wandering <= 8, "{wandering} false peaks in 100 runs that wander");
 }
 
-/// A converter's step of up to 20 σ: nothing is missed, no stair is a peak, and the uncertainty covers the rounding
-/// (claimed over real 2.7, 4.3, 1.9, 1.0 at σ/step of 0.05, 0.2, 0.3, 1: generous where the drift helps averaging).
+/// A converter's step of up to 20 σ: nothing is missed, no stair is a peak, and the uncertainty covers the rounding. Claimed
+/// over real in 400 runs at σ/step of 0.01, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 1, 2: 0.93, 1.08, 1.3, 1.7, 1.05, 0.98, 0.97, 0.96, 0.99.
 #[test]
 fn a_coarse_converter_step_is_lived_with() {
     for per_step in [0.05, 0.2, 1.0] {
@@ -229,7 +229,7 @@ fn a_coarse_converter_step_is_lived_with() {
             claimed += list.peaks[0].area_u / 100.0;
         }
         let real = (errors.iter().sum::<f64>() / 100.0).sqrt();
-        assert!(claimed > 0.85 * real && claimed < 6.0 * real, "σ/step {per_step}: {claimed} for {real}");
+        assert!(claimed > 0.8 * real && claimed < 2.0 * real, "σ/step {per_step}: {claimed} for {real}");
     }
 }
 
@@ -425,4 +425,37 @@ fn the_height_of_a_fin_is_that_of_its_highest_point() {
     let peaks = trace.find_peaks(&vialbook::Detect::default()).expect("peaks");
     let tallest = peaks.peaks.iter().map(|p| p.height).fold(0.0, f64::max);
     assert!((tallest - 1000.0).abs() < 1.0, "{tallest}");
+}
+
+/// Two Gaussians 2.4 σ apart at 1:0.4 have one maximum (tests/data/chrom/chrom_overlap_perpendicular_drop.csv: no valley at
+/// resolution 0.6 and a ratio of 0.5): said to have a shoulder, before or behind. Single tailing peaks and fronting fins
+/// are not.
+#[test]
+fn a_shoulder_is_noted_where_there_is_one() {
+    let shoulders = |list: &PeakList| -> Vec<f64> {
+        let notes = list.peaks.iter().flat_map(|p| &p.notes);
+        notes.filter_map(|n| if let PeakNote::Shoulder(t) = n { Some(*t) } else { None }).collect()
+    };
+    let (mut seen, mut single) = (0, 0);
+    for seed in 0..50 {
+        let mut random = Random::stream(37, seed);
+        for direction in [-1.0, 1.0] {
+            let (time, mut signal) = noisy(&mut random, 5_000, 0.02, 0.3);
+            gaussian(1.0, 2.5, 0.02).add_to(&time, &mut signal);
+            gaussian(0.4, 2.5 + direction * 0.048, 0.02).add_to(&time, &mut signal);
+            let list = find(time, signal);
+            assert_eq!(list.len(), 1, "{list:?}");
+            let found = shoulders(&list);
+            seen += usize::from(found.len() == 1 && (found[0] - 2.5 - direction * 0.05).abs() < 0.015);
+        }
+        for tau in [0.0, 1.0, 3.0] {
+            let (time, mut signal) = noisy(&mut random, 5_000, 0.02, 0.3);
+            Emg::new(1.0, 2.5, 0.02, 0.02 * tau + 1e-9).expect("valid").add_to(&time, &mut signal);
+            single += shoulders(&find(time, signal)).len();
+        }
+        let (time, mut signal) = noisy(&mut random, 5_000, 0.02, 0.3);
+        Hvl::new(30.0, 2.5, 0.03, 2.0).expect("valid").add_to(&time, &mut signal);
+        single += shoulders(&find(time, signal)).len();
+    }
+    assert!(seen >= 98 && single <= 1, "{seen} of 100 shoulders seen, {single} on 200 single peaks");
 }

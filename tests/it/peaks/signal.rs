@@ -3,7 +3,7 @@
 use vialbook::Trace;
 use vialbook::numeric::Xoshiro256PlusPlus as Random;
 use vialbook::shapes::{ExponentiallyModifiedGaussian as Emg, Gaussian};
-use vialbook::signal::{Baseline, SavitzkyGolay, estimate_step, savitzky_golay, savitzky_golay_weights};
+use vialbook::signal::{BaselineMethod, SavitzkyGolay, estimate_step, savitzky_golay, savitzky_golay_weights};
 
 use super::{correlated, minutes};
 
@@ -160,8 +160,9 @@ fn the_run_baseline_follows_drift_and_not_peaks() {
     for c in [1.0, 1.15, 3.0, 4.5, 6.0] {
         Gaussian::new(2.0, c, 0.03).expect("valid").add_to(&time, &mut y);
     }
-    let baseline = Trace::new(time.clone(), y, "mV").expect("valid").baseline(Baseline::default()).expect("valid");
-    for (t, b) in time.iter().zip(baseline.signal()) {
+    let baseline =
+        Trace::new(time.clone(), y, "mV").expect("valid").baseline(&BaselineMethod::default()).expect("valid");
+    for (t, b) in time.iter().zip(baseline.line.signal()) {
         assert!((b - drift(*t)).abs() < 0.1, "at {t}: {b} for {}", drift(*t));
     }
 }
@@ -173,7 +174,7 @@ fn short_and_constant_signals_do_no_harm() {
         let trace = Trace::new(time, y, "mV").expect("valid");
         let noise = trace.noise();
         assert!(noise.sd.is_finite() && noise.sd > 0.0 && noise.peak_to_peak.is_finite());
-        assert_eq!(trace.baseline(Baseline::default()).expect("valid").len(), trace.len());
+        assert_eq!(trace.baseline(&BaselineMethod::default()).expect("valid").line.len(), trace.len());
         assert!(trace.noise_between(0.0, 1.0).is_err());
     }
 }

@@ -1,0 +1,87 @@
+//! A curve and a peak as results have them: the one way from a stage's own type to the contract.
+
+use crate::calibrate::Curve;
+use crate::peaks::Peak;
+use crate::results::{CalibrationPoint, CalibrationResult, Coefficient, CurvePoint, PeakResult};
+
+/// A curve on its own, as results have it; what a study adds (names of the axes, tests, limits) is missing.
+pub(crate) fn curve_result(curve: &Curve) -> CalibrationResult {
+    let [low, high] = curve.range;
+    let (from, to) = (low.min(0.0), high + 0.05 * (high - low).abs());
+    const STEPS: usize = 60;
+    let grid = (0..=STEPS).map(|i| from + (to - from) * i as f64 / STEPS as f64);
+    CalibrationResult {
+        compound: curve.compound.clone(),
+        quantification: String::new(),
+        internal_standard: None,
+        model: curve.model.words().to_owned(),
+        weights: curve.weighting.words().to_owned(),
+        x_label: "content".to_owned(),
+        x_unit: String::new(),
+        y_label: "response".to_owned(),
+        y_unit: String::new(),
+        coefficients: curve
+            .coefficients
+            .iter()
+            .map(|k| Coefficient { name: k.name.to_owned(), value: k.value })
+            .collect(),
+        standard_errors: curve.coefficients.iter().map(|k| k.standard_error).collect(),
+        covariance: curve.covariance.clone(),
+        residual_sd: curve.residual_sd,
+        relative_sd: curve.rho,
+        dof: curve.dof,
+        r_squared: curve.r_squared,
+        range: curve.range,
+        lack_of_fit: None,
+        volume_cancels: None,
+        critical_value: None,
+        detection_limit: None,
+        quantitation_limit: None,
+        limit_method: None,
+        points: curve
+            .points
+            .iter()
+            .map(|p| CalibrationPoint {
+                label: p.flask.label.clone(),
+                x: p.flask.content,
+                y: p.flask.response,
+                y_u: p.flask.response_u,
+                shots: p.flask.shots,
+                residual: Some(p.residual),
+                standardised_residual: p.standardised_residual,
+                leverage: p.leverage,
+                back_calculated: Some(p.back_calculated),
+                deviation_percent: p.deviation_percent,
+                excluded: p.flask.excluded.clone(),
+            })
+            .collect(),
+        coverage_probability: curve.level,
+        curve: grid.map(|x| CurvePoint { x, y: curve.predict(x), half_width: curve.band(x) }).collect(),
+        notes: curve.notes.iter().map(ToString::to_string).collect(),
+    }
+}
+
+/// A peak as results have it, without identity; where nothing was seen in a window, what tells of a maximum is missing.
+pub(crate) fn peak_result(p: &Peak, run: &str, compound: Option<&str>, is_seen: bool) -> PeakResult {
+    let finite = |x: f64| (x.is_finite() && is_seen).then_some(x);
+    PeakResult {
+        run: run.to_owned(),
+        compound: compound.map(str::to_owned),
+        identity_probability: None,
+        retention_time_min: finite(p.retention_time_min),
+        start_min: p.start_min,
+        end_min: p.end_min,
+        area: p.area,
+        area_u: p.area_u,
+        height: finite(p.height),
+        width_half_min: p.width_half_min,
+        plates_half_height: p.plates_half_height,
+        tailing_factor_5pct: p.tailing_factor_5pct,
+        asymmetry_10pct: p.asymmetry_10pct,
+        resolution_half_height: p.resolution_half_height,
+        signal_to_noise: finite(p.signal_to_noise),
+        method: p.method.words().to_owned(),
+        baseline: p.baseline,
+        notes: p.notes.iter().map(ToString::to_string).collect(),
+    }
+}
