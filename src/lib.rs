@@ -47,6 +47,8 @@ pub mod compounds;
 pub mod error;
 pub mod estimate;
 pub mod figure;
+#[cfg(feature = "frame")]
+pub mod frame;
 pub mod identify;
 pub mod notebook;
 pub mod numeric;

@@ -4,6 +4,9 @@ pub use crate::calibrate::{CalibrationOptions, Curve, Flask, Model, Unknown, Wei
 pub use crate::error::{Error, Result};
 pub use crate::estimate::Estimate;
 pub use crate::figure::Figure;
+#[cfg(feature = "frame")]
+pub use crate::frame::{Frame, Is, ToFrame};
+pub use crate::notebook::{OrStop, Show};
 pub use crate::peaks::{Detect, Peak, PeakList};
 pub use crate::read::ReadOptions;
 pub use crate::results::{Finding, Results, Severity};

@@ -13,9 +13,7 @@ impl Show for Error {
         place.extend(self.line().map(|line| format!("line {line}")));
         place.extend(self.column().map(|column| format!("column {column}")));
         place.extend(self.field().map(|field| format!("field {field}")));
-        let mut html = String::from(
-            "<div role=\"alert\" style=\"border-left:4px solid #d32f2f;padding:0.1em 1em\">\n",
-        );
+        let mut html = String::from("<div role=\"alert\" style=\"border-left:4px solid #d32f2f;padding:0.1em 1em\">\n");
         let mut row = |name: &str, text: &str| {
             html.push_str(&format!("<p><b>{name}:</b> {}</p>\n", escape(text)));
         };

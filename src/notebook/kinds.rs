@@ -1,11 +1,12 @@
 //! What each result shows: its statement, its figure, its table.
 
+#[cfg(feature = "report")]
 use super::pictures::image;
+use super::pictures::picture;
 use super::{Bundle, Show};
 use crate::calibrate::{Curve, Inverse, Limits};
 use crate::compounds::Properties;
 use crate::estimate::{Estimate, decimals, interval_text, plus_minus, significant};
-use crate::figure::views;
 use crate::identify::{NamedPeak, NamedPeaks};
 use crate::peaks::{Peak, PeakList};
 use crate::quantify::{Amount, Decision, VolumeCancels};
@@ -80,9 +81,7 @@ impl Show for Peak {
 /// Facts, figure, flasks.
 impl Show for CalibrationResult {
     fn bundle(&self) -> Bundle {
-        let figure = views::calibration(self);
-        let picture = Bundle::new(image(&figure.to_svg(), &figure.alt), format!("{}\n", figure.alt));
-        result_facts(self).bundle().above(&picture).above(&self.table().bundle())
+        result_facts(self).bundle().above(&picture(&self.plot())).above(&self.table().bundle())
     }
 }
 
@@ -108,7 +107,8 @@ impl Show for Curve {
             format!("{} to {}", significant(self.range[0], 3), significant(self.range[1], 3)),
         ));
         rows.extend(self.lack_of_fit.as_ref().map(|l| ("lack of fit", l.to_string())));
-        facts(format!("Calibration of {}", self.compound), rows).bundle().above(&self.table().bundle())
+        let head = facts(format!("Calibration of {}", self.compound), rows).bundle();
+        head.above(&picture(&self.plot())).above(&self.table().bundle())
     }
 }
 
@@ -116,9 +116,10 @@ impl Show for Limits {
     fn bundle(&self) -> Bundle {
         let mut rows = vec![("critical content", significant(self.critical_content, 3))];
         rows.extend(self.detection_limit.map(|x| ("detection limit", significant(x, 3))));
-        rows.extend(self.detection_range.map(|[a, b]| {
-            ("the true detection limit lies in", interval_text([Some(a), Some(b)], f64::NAN, ""))
-        }));
+        rows.extend(
+            self.detection_range
+                .map(|[a, b]| ("the true detection limit lies in", interval_text([Some(a), Some(b)], f64::NAN, ""))),
+        );
         rows.extend(self.quantitation_limit.map(|x| ("quantitation limit", significant(x, 3))));
         rows.push(("method", self.method.clone()));
         rows.push(("method of the quantitation limit", self.quantitation_method.clone()));
@@ -273,10 +274,9 @@ impl Show for Provenance {
 
 impl Show for Baseline {
     fn bundle(&self) -> Bundle {
-        Bundle::said(&match self.half_width_min {
-            Some(w) => format!("Baseline below everything narrower than {} min at its base.", significant(2.0 * w, 3)),
-            None => "Baseline below everything narrower than a tenth of the run at its base.".to_owned(),
-        })
+        let end = if self.converged { "" } else { " The fits did not settle; the line is the last one." };
+        let said = format!("Baseline: {}; {} fits.{end}", self.origin, self.rounds);
+        Bundle::said(&said).above(&picture(&self.line.plot()))
     }
 }
 
@@ -292,7 +292,8 @@ impl Show for crate::frame::Frame {
 impl Show for crate::report::Report {
     fn bundle(&self) -> Bundle {
         let missing = self.missing();
-        let owed = if missing.is_empty() { Bundle::new("", "") } else { headed("Still missing").above(&notes(&missing)) };
+        let owed =
+            if missing.is_empty() { Bundle::new("", "") } else { headed("Still missing").above(&notes(&missing)) };
         match self.preview(1) {
             Ok(pages) => {
                 let alt = "First page of the report";

@@ -1,45 +1,35 @@
 //! Figures and pages as images in HTML.
 
 use super::{Bundle, Show};
-use crate::figure::{Axis, Figure, Layer, Panel, Style};
+use crate::figure::Figure;
 use crate::table::attribute;
 use crate::trace::{Run, Trace};
 
+/// Interactive where the renderer is there, a picture elsewhere.
 impl Show for Figure {
     fn bundle(&self) -> Bundle {
-        figure_bundle(self)
+        let bundle = picture(self);
+        #[cfg(feature = "plotly")]
+        let bundle = bundle.with_richer("application/vnd.plotly.v1+json", self.to_plotly());
+        bundle
     }
-}
-
-fn figure_bundle(figure: &Figure) -> Bundle {
-    let bundle = Bundle::new(image(&figure.to_svg(), &figure.alt), format!("{}\n", figure.alt));
-    // The screen painter, once it is there:
-    // #[cfg(feature = "plotly")]
-    // let bundle = bundle.with_richer("application/vnd.plotly.v1+json", figure.to_plotly());
-    bundle
 }
 
 impl Show for Run {
     fn bundle(&self) -> Bundle {
-        trace_figure(&self.trace, &self.name).bundle()
+        self.plot().bundle()
     }
 }
 
 impl Show for Trace {
     fn bundle(&self) -> Bundle {
-        trace_figure(self, "").bundle()
+        self.plot().bundle()
     }
 }
 
-/// A trace as recorded.
-fn trace_figure(trace: &Trace, name: &str) -> Figure {
-    let (first, last) = (trace.time_min()[0], trace.time_min()[trace.len() - 1]);
-    let of = if name.is_empty() { String::new() } else { format!(" of {name}") };
-    let number = |x: f64| crate::estimate::significant(x, 3);
-    let alt = format!("Trace{of}: {} points from {} to {} min.", trace.len(), number(first), number(last));
-    let panel = Panel::new(Axis::new("time", "min").tight(), Axis::new("signal", trace.signal_unit()));
-    let line = Layer::line(trace.time_min(), trace.signal()).styled(Style::default().width(0.6));
-    Figure::new(alt).size_mm(165.0, 85.0).panel(panel.layer(line))
+/// A figure as a picture with its words, beside other things that are shown.
+pub(super) fn picture(figure: &Figure) -> Bundle {
+    Bundle::new(image(&figure.to_svg(), &figure.alt), format!("{}\n", figure.alt))
 }
 
 /// An SVG as an image that needs nothing else.
@@ -73,7 +63,8 @@ mod tests {
     #[test]
     fn base64_as_in_the_standard() {
         // RFC 4648, section 10.
-        let pairs = [("", ""), ("f", "Zg=="), ("fo", "Zm8="), ("foo", "Zm9v"), ("foob", "Zm9vYg=="), ("fooba", "Zm9vYmE=")];
+        let pairs =
+            [("", ""), ("f", "Zg=="), ("fo", "Zm8="), ("foo", "Zm9v"), ("foob", "Zm9vYg=="), ("fooba", "Zm9vYmE=")];
         for (plain, coded) in pairs {
             assert_eq!(base64(plain.as_bytes()), coded);
         }

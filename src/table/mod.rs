@@ -226,6 +226,32 @@ impl Column {
         self
     }
 
+    /// Number of cells.
+    pub fn len(&self) -> usize {
+        self.values.len()
+    }
+
+    /// True where there is no cell.
+    pub fn is_empty(&self) -> bool {
+        self.values.is_empty()
+    }
+
+    /// The numbers that are not missing, in order; none from a column of words.
+    pub fn numbers_found(&self) -> Vec<f64> {
+        match &self.values {
+            Values::Numbers(v) => v.iter().flatten().copied().collect(),
+            _ => Vec::new(),
+        }
+    }
+
+    /// The words, those that are missing as empty texts; none from a column of numbers.
+    pub fn words(&self) -> Vec<String> {
+        match &self.values {
+            Values::Text(v) => v.iter().map(|t| t.clone().unwrap_or_default()).collect(),
+            _ => Vec::new(),
+        }
+    }
+
     fn is_numbers(&self) -> bool {
         matches!(self.values, Values::Numbers(_))
     }
