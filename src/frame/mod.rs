@@ -22,6 +22,7 @@
 
 mod convert;
 mod files;
+mod flasks;
 mod group;
 mod verbs;
 
