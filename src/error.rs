@@ -137,6 +137,11 @@ impl Error {
         self.inner.column
     }
 
+    /// The field it is about, such as `limit[2].unit`.
+    pub fn field(&self) -> Option<&str> {
+        self.inner.field.as_deref()
+    }
+
     /// What to do about it.
     pub fn advice(&self) -> Option<&str> {
         self.inner.hint.as_deref()

@@ -12,7 +12,8 @@ use crate::units::ContentUnit;
 pub mod text;
 
 pub use text::{
-    UncertaintyDigits, concise, interval_text, percent, plus_minus, rounded, rounded_pair, significant, typographic,
+    UncertaintyDigits, concise, decimals, interval_text, percent, plus_minus, rounded, rounded_pair, significant,
+    typographic,
 };
 
 /// What is known of a quantity: its value, how far that may be off, and on how much evidence.

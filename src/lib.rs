@@ -47,6 +47,8 @@ pub mod compounds;
 pub mod error;
 pub mod estimate;
 pub mod figure;
+#[cfg(feature = "frame")]
+pub mod frame;
 pub mod identify;
 pub mod notebook;
 pub mod numeric;
@@ -61,6 +63,8 @@ pub mod shapes;
 pub mod signal;
 pub mod simulate;
 pub mod study;
+pub mod table;
+pub mod tabulate;
 pub mod trace;
 pub mod units;
 
@@ -72,5 +76,6 @@ pub use results::{Finding, Results, Severity};
 pub use shapes::{ExponentiallyModifiedGaussian, Gaussian, HaarhoffVanDerLinde};
 pub use signal::{Baseline, BaselineMethod, Noise, SavitzkyGolay};
 pub use study::{Analysis, Study, StudyConfig};
+pub use table::{Column, Table};
 pub use trace::{Provenance, ReadingNote, Run, Trace};
 pub use units::{ContentUnit, Quantity, area_unit};

@@ -4,9 +4,14 @@ pub use crate::calibrate::{CalibrationOptions, Curve, Flask, Model, Unknown, Wei
 pub use crate::error::{Error, Result};
 pub use crate::estimate::Estimate;
 pub use crate::figure::Figure;
+#[cfg(feature = "frame")]
+pub use crate::frame::{Frame, Is, ToFrame};
+pub use crate::notebook::{OrStop, Show};
 pub use crate::peaks::{Detect, Peak, PeakList};
 pub use crate::read::ReadOptions;
 pub use crate::results::{Finding, Results, Severity};
 pub use crate::study::{Analysis, Study, StudyConfig};
+pub use crate::table::{Column, Table};
+pub use crate::tabulate::Tabular;
 pub use crate::trace::{Run, Trace};
 pub use crate::units::{ContentUnit, Quantity};

@@ -52,6 +52,23 @@ pub fn significant(value: f64, digits: usize) -> String {
     Column::new(&[value], last_place(value, digits)).whole(0)
 }
 
+/// A number without uncertainty, with so many digits after the point (at most 17): for columns whose last place is
+/// fixed. What is no number as [`significant`].
+///
+/// ```
+/// use vialbook::estimate::decimals;
+/// assert_eq!(decimals(2.341_5, 3), "2.342");
+/// assert_eq!(decimals(-0.000_1, 2), "0.00");
+/// assert_eq!(decimals(12.0, 0), "12");
+/// ```
+pub fn decimals(value: f64, places: usize) -> String {
+    if !value.is_finite() {
+        return significant(value, 1);
+    }
+    let places = i32::try_from(places).unwrap_or(MOST_DIGITS).min(MOST_DIGITS);
+    Column::new(&[value], -places).whole(0)
+}
+
 /// The value rounded to the last place of `u` given with two significant digits.
 ///
 /// ```

@@ -52,7 +52,6 @@ mod text;
 mod ticks;
 pub mod views;
 
-pub(crate) use canvas::escape;
 pub use decimate::min_max;
 pub use layers::{Anchor, Bar, Color, Dash, Layer, Mark, Marker, Place, Style};
 pub use model::{Axis, Figure, Inset, Legend, Panel};

@@ -147,27 +147,70 @@ pub(super) fn figure_file(index: usize) -> String {
 /// # Errors
 /// typst cannot be run, or refuses the source: with the template, its line, cause and hint.
 pub(super) fn compile(job: &Job<'_>, typesetter: &Typesetter) -> Result<Compiled> {
-    let build = tempfile::Builder::new()
-        .prefix("vialbook-report-")
-        .tempdir()
-        .map_err(|e| Error::io("make", std::env::temp_dir(), e))?;
-    // typst compares real paths with its root.
-    let root = build.path().canonicalize().map_err(|e| Error::io("find", build.path(), e))?;
+    let build = build_folder()?;
+    let root = real_path(&build)?;
     fill(&root, job)?;
     let mut remarks = Vec::new();
     let pdf = root.join("report.pdf");
-    let mut failed = run(&root, job, typesetter, Some(STANDARDS))?;
+    let mut failed = run(&root, job, typesetter, Output::Pdf { standards: Some(STANDARDS) })?;
     // Only a template that is not ours gets here: a readable PDF with a remark beats none.
     if !failed.is_empty() && failed.iter().all(|d| d.message.starts_with("PDF/")) {
         let reason = failed.iter().map(|d| d.message.as_str()).collect::<Vec<_>>().join("; ");
         remarks.push(format!("the PDF is neither archivable (PDF/A-3a) nor accessible (PDF/UA-1): {reason}"));
-        failed = run(&root, job, typesetter, None)?;
+        failed = run(&root, job, typesetter, Output::Pdf { standards: None })?;
     }
     if let Some(first) = failed.first() {
         return Err(explain(first, failed.len(), job));
     }
     let pdf = std::fs::read(&pdf).map_err(|e| Error::io("read", &pdf, e))?;
     Ok(Compiled { pdf, remarks })
+}
+
+/// The first pages as pictures (SVG).
+///
+/// # Errors
+/// As [`compile`].
+pub(super) fn preview(job: &Job<'_>, typesetter: &Typesetter, pages: usize) -> Result<Vec<String>> {
+    let build = build_folder()?;
+    let root = real_path(&build)?;
+    fill(&root, job)?;
+    let failed = run(&root, job, typesetter, Output::Pictures { pages })?;
+    if let Some(first) = failed.first() {
+        return Err(explain(first, failed.len(), job));
+    }
+    let mut pictures = Vec::new();
+    for page in 1..=pages {
+        let path = root.join(picture_file(&page.to_string()));
+        match std::fs::read_to_string(&path) {
+            Ok(svg) => pictures.push(svg),
+            // The report is shorter than was asked for.
+            Err(e) if e.kind() == std::io::ErrorKind::NotFound => break,
+            Err(e) => return Err(Error::io("read", &path, e)),
+        }
+    }
+    Ok(pictures)
+}
+
+/// `{p}` stands for the number of the page in what typst is told.
+fn picture_file(page: &str) -> String {
+    format!("page-{page}.svg")
+}
+
+fn build_folder() -> Result<tempfile::TempDir> {
+    let made = tempfile::Builder::new().prefix("vialbook-report-").tempdir();
+    made.map_err(|e| Error::io("make", std::env::temp_dir(), e))
+}
+
+/// typst compares real paths with its root.
+fn real_path(folder: &tempfile::TempDir) -> Result<PathBuf> {
+    folder.path().canonicalize().map_err(|e| Error::io("find", folder.path(), e))
+}
+
+/// What typst is asked for.
+#[derive(Clone, Copy)]
+enum Output<'a> {
+    Pdf { standards: Option<&'a str> },
+    Pictures { pages: usize },
 }
 
 /// Everything that the source may read.
@@ -221,21 +264,31 @@ pub(super) fn fill(root: &Path, job: &Job<'_>) -> Result<()> {
     Ok(())
 }
 
-/// Runs typst; the diagnostics of a refusal, none where the PDF was made.
-fn run(root: &Path, job: &Job<'_>, typesetter: &Typesetter, standards: Option<&str>) -> Result<Vec<Diagnostic>> {
+/// Runs typst; the diagnostics of a refusal, none where the output was made.
+fn run(root: &Path, job: &Job<'_>, typesetter: &Typesetter, output: Output<'_>) -> Result<Vec<Diagnostic>> {
     let packages = root.join("packages");
     let mut command = Command::new(typesetter.program());
-    command.args(["--color", "never", "compile", "--format", "pdf", "--ignore-system-fonts"]);
+    command.args(["--color", "never", "compile", "--ignore-system-fonts"]);
     command.arg("--root").arg(root);
     command.arg("--package-path").arg(&packages).arg("--package-cache-path").arg(&packages);
     command.arg("--creation-timestamp").arg(job.timestamp.to_string());
-    if let Some(standards) = standards {
-        command.args(["--pdf-standard", standards]);
-    }
     if job.more_fonts {
         command.arg("--font-path").arg(root.join("fonts"));
     }
-    command.arg(root.join("report.typ")).arg(root.join("report.pdf"));
+    command.arg(root.join("report.typ"));
+    match output {
+        Output::Pdf { standards } => {
+            command.args(["--format", "pdf"]);
+            if let Some(standards) = standards {
+                command.args(["--pdf-standard", standards]);
+            }
+            command.arg(root.join("report.pdf"));
+        }
+        Output::Pictures { pages } => {
+            command.args(["--format", "svg", "--pages", &format!("1-{}", pages.max(1))]);
+            command.arg(root.join(picture_file("{p}")));
+        }
+    }
     for (name, _) in std::env::vars_os() {
         let text = name.to_string_lossy();
         if text.starts_with("TYPST_") || text == "SOURCE_DATE_EPOCH" || text.to_ascii_lowercase() == "no_proxy" {

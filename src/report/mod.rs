@@ -219,14 +219,30 @@ impl Report {
         self.save_as(path.as_ref())
     }
 
-    fn save_as(&self, path: &Path) -> Result<SavedReport> {
-        let typesetter = match &self.typesetter {
-            Some(given) => given.clone(),
+    /// The first pages as pictures (SVG), typeset as [`Report::save`] does; fewer where the report is shorter. A
+    /// notebook cell that ends with a report shows the first.
+    ///
+    /// # Errors
+    /// As [`Report::save`], but nothing is written.
+    pub fn preview(&self, pages: usize) -> Result<Vec<String>> {
+        let typesetter = self.typesetter()?;
+        Ok(self.with_job(typesetter.version(), |job| compile::preview(job, &typesetter, pages))?.1)
+    }
+
+    fn typesetter(&self) -> Result<Typesetter> {
+        match &self.typesetter {
+            Some(given) => Ok(given.clone()),
             None => Typesetter::find(None)?.ok_or_else(|| {
-                Error::new(ErrorKind::Tool, format!("no typst {TYPST_VERSION} was found; it sets the pages"))
-                    .hint("Typesetter::provision builds it once; or put it on the PATH, or name it in VIALBOOK_TYPST")
-            })?,
-        };
+                Error::new(ErrorKind::Tool, format!("no typst {TYPST_VERSION} was found; it sets the pages")).hint(
+                    "`vialbook report` or Typesetter::provision builds it once; or put it on the PATH, or name it in \
+                     VIALBOOK_TYPST",
+                )
+            }),
+        }
+    }
+
+    fn save_as(&self, path: &Path) -> Result<SavedReport> {
+        let typesetter = self.typesetter()?;
         let (context, done) = self.with_job(typesetter.version(), |job| compile::compile(job, &typesetter))?;
         crate::study::write::write_whole(path, &done.pdf)?;
         let mut remarks = done.remarks;

@@ -32,11 +32,20 @@ try {
     null, { timeout: 120_000 });
   const errors = await page.locator('[data-mime-type="application/vnd.jupyter.stderr"], [data-mime-type="application/vnd.jupyter.error"]').allTextContents();
   if (errors.length) await fail(`a cell failed: ${errors[0]}`);
-  const figure = page.locator(".js-plotly-plot").first();
-  await figure.scrollIntoViewIfNeeded();
-  const text = (await figure.locator("svg text").allTextContents()).join("\n");
-  const missing = words.filter((word) => !text.includes(word));
-  if (missing.length) await fail(`the figure does not show: ${missing.join(", ")}; it shows: ${text}`);
+  // The one that bears the names; figures out of sight may not be drawn yet.
+  const figures = await page.locator(".js-plotly-plot").all();
+  let named = null;
+  const seen = [];
+  for (const figure of figures) {
+    await figure.scrollIntoViewIfNeeded();
+    const text = (await figure.locator("svg text").allTextContents()).join("\n");
+    seen.push(text);
+    if (words.every((word) => text.includes(word))) named = figure;
+  }
+  if (!named) await fail(`none of ${figures.length} figures shows ${words.join(", ")}: ${seen.join("\n---\n")}`);
+  const curves = await named.locator("path.js-line").count();
+  if (!curves) await fail("the figure has names but no curve");
+  await named.scrollIntoViewIfNeeded();
   await page.screenshot({ path: screenshot });
   console.log(`the figure shows ${words.join(", ")}`);
   await browser.close();

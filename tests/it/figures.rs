@@ -10,7 +10,7 @@ mod told;
 
 use std::path::PathBuf;
 
-use self::odd::well_formed;
+pub(crate) use self::odd::well_formed;
 use vialbook::figure::{Axis, Bar, Color, Dash, Figure, Layer, Legend, Mark, Marker, Panel, Style};
 
 /// A simulated trace: Gaussian peaks on a rising baseline with white noise, from a generator of our own.

@@ -6,6 +6,8 @@ mod compounds;
 mod estimate;
 mod figures;
 mod formats;
+#[cfg(feature = "frame")]
+mod frame;
 mod identify;
 #[cfg(unix)]
 mod kernel;
@@ -15,5 +17,6 @@ mod peaks;
 mod program;
 mod reading;
 mod report;
+mod shown;
 mod simulation;
 mod study;

@@ -4,10 +4,12 @@ Reads JSON on stdin: {"kernel": NAME, "folder": WHERE, "env": {...}, "steps": [S
 {"code": TEXT}, with "interrupt_after": SECONDS or "kill_after": SECONDS (kills the process that runs the cells).
 Writes JSON: {"ready": SECONDS, "cells": [{"status", "stdout", "stderr", "error", "data": {MIME: TEXT}, "seconds"}]}.
 """
+import fcntl
 import json
 import os
 import subprocess
 import sys
+import tempfile
 import threading
 import time
 
@@ -60,14 +62,21 @@ def run(client, manager, step):
 def main():
     task = json.load(sys.stdin)
     manager = KernelManager(kernel_name=task["kernel"])
-    begun = time.perf_counter()
-    # What evcxr says at its start goes to the terminal; stdout here is the answer.
-    manager.start_kernel(env={**os.environ, **task.get("env", {})}, cwd=task["folder"], stdout=subprocess.DEVNULL)
-    client = manager.client()
-    client.start_channels()
-    try:
-        client.wait_for_ready(timeout=120)
+    # A client picks free ports, the kernel takes them later: between the two, another client could pick the same.
+    with open(os.path.join(tempfile.gettempdir(), "vialbook-kernel-tests.lock"), "w") as one_at_a_time:
+        fcntl.flock(one_at_a_time, fcntl.LOCK_EX)
+        begun = time.perf_counter()
+        # What evcxr says at its start goes to the terminal; stdout here is the answer.
+        manager.start_kernel(env={**os.environ, **task.get("env", {})}, cwd=task["folder"], stdout=subprocess.DEVNULL)
+        client = manager.client()
+        client.start_channels()
+        try:
+            client.wait_for_ready(timeout=120)
+        except BaseException:
+            manager.shutdown_kernel(now=True)
+            raise
         ready = time.perf_counter() - begun
+    try:
         cells = [run(client, manager, step) for step in task["steps"]]
         json.dump({"ready": ready, "cells": cells}, sys.stdout)
     finally:

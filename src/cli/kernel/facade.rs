@@ -35,7 +35,7 @@ pub(super) fn write(source: &Path, kit: &Path) -> Result<()> {
 fn manifest() -> String {
     format!(
         "[package]\nname = \"vialbook\"\nversion = \"{}\"\nedition = \"2024\"\nbuild = \"build.rs\"\n\n\
-         [features]\ndefault = [\"cells\"]\ncells = [\"plotly\", \"report\"]\nplotly = []\nframe = []\n\
+         [features]\ndefault = [\"cells\"]\ncells = [\"plotly\", \"frame\", \"report\"]\nplotly = []\nframe = []\n\
          report = []\ncli = []\n\n[workspace]\n",
         env!("CARGO_PKG_VERSION")
     )

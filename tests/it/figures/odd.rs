@@ -287,7 +287,7 @@ fn nothing_that_files_can_hold_breaks_a_figure() {
 }
 
 /// A strict reader for the XML that is written here: tags nest, attributes are quoted once each, text is escaped.
-pub(super) fn well_formed(svg: &str) {
+pub(crate) fn well_formed(svg: &str) {
     let mut open: Vec<&str> = Vec::new();
     let mut rest = svg;
     while let Some(start) = rest.find('<') {
