@@ -39,8 +39,8 @@ pub(super) fn paint(table: &Table) -> String {
             gap_row(&mut out);
         }
         out.push_str("<tr>");
-        for (k, column) in columns.iter().enumerate() {
-            let text = &cells[k][row];
+        for (k, (column, texts)) in columns.iter().zip(&cells).enumerate() {
+            let text = &texts[row];
             match (k, column.is_numbers()) {
                 (_, true) => put(&mut out, format_args!("<td align=\"right\" style=\"{NUMBER}\">{text}</td>")),
                 // What the row is about.

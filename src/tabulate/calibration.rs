@@ -32,7 +32,8 @@ impl Tabular for Curve {
                 residual: Some(p.residual),
                 standardised_residual: p.standardised_residual,
                 leverage: p.leverage,
-                back_calculated: Some(p.back_calculated),
+                cooks_distance: p.cooks_distance,
+                back_calculated: p.back_calculated,
                 deviation_percent: p.deviation_percent,
                 excluded: p.flask.excluded.clone(),
             })
@@ -67,6 +68,10 @@ fn flasks(points: &[CalibrationPoint], x_unit: &str, y_unit: &str) -> Table {
                 .headed("standardised residual")
                 .rounded(Rounding::Decimals(2)),
             rows.number("leverage", "", |p| p.leverage).rounded(Rounding::Decimals(2)),
+            rows.number("cooks_distance", "", |p| p.cooks_distance)
+                .headed("Cook's distance")
+                .rounded(Rounding::Decimals(2))
+                .as_detail(),
             rows.number("back_calculated", x_unit, |p| p.back_calculated)
                 .headed("calculated back")
                 .rounded(Rounding::Significant(4)),

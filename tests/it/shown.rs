@@ -65,7 +65,7 @@ fn every_result_shows_itself() {
         ("findings", results.findings[..].bundle()),
         ("amounts", results.amounts[..].bundle()),
         ("baseline", run.trace.baseline(&Default::default()).unwrap().bundle()),
-        ("noise", run.trace.noise().unwrap().bundle()),
+        ("noise", run.trace.noise().bundle()),
         ("error", error.bundle()),
         ("nothing", None::<Run>.bundle()),
         ("properties", vialbook::compounds::find("heptane").unwrap().bundle()),
@@ -127,17 +127,19 @@ fn columns_bear_the_names_of_the_written_tables() {
     ] {
         let text = std::fs::read_to_string(folder.path().join("results").join(file)).unwrap();
         let header: Vec<&str> = text.lines().next().unwrap().split(',').collect();
-        let other: Vec<&str> =
-            table.columns.iter().map(|c| c.name.as_str()).filter(|n| !header.contains(n)).collect();
+        let other: Vec<&str> = table.columns.iter().map(|c| c.name.as_str()).filter(|n| !header.contains(n)).collect();
         assert!(other.is_empty(), "{file} has {header:?}, the table also {other:?}");
     }
 }
 
 #[test]
 fn a_table_is_marked_up_for_readers_that_cannot_see_it() {
-    let table = Table::new("Standards & <more>")
-        .column(Column::text("flask", ["a$x$", "<b>"]))
-        .measured("area", "mV·min", [Some(1.234_5), None], [Some(0.021), None]);
+    let table = Table::new("Standards & <more>").column(Column::text("flask", ["a$x$", "<b>"])).measured(
+        "area",
+        "mV·min",
+        [Some(1.234_5), None],
+        [Some(0.021), None],
+    );
     let html = table.to_html();
     well_formed(&html);
     assert!(html.contains("<caption") && html.contains("Standards &amp; &lt;more&gt;"), "{html}");
