@@ -208,6 +208,12 @@ impl Column {
         Column { heading: name.clone(), name, unit, values, rounding: Rounding::Plain, detail: false }
     }
 
+    /// Under another name; the heading stays.
+    pub fn named(mut self, name: impl Into<String>) -> Self {
+        self.name = name.into();
+        self
+    }
+
     /// With another heading.
     pub fn headed(mut self, heading: impl Into<String>) -> Self {
         self.heading = heading.into();

@@ -36,7 +36,7 @@ impl Tabular for [AmountResult] {
             rows.text("quantity", |a| Some(a.quantity.clone())),
             rows.text("of", |a| Some(a.of.clone())).as_detail(),
             value,
-            u.headed("u"),
+            u.named("u").headed("u"),
             rows.number("dof", "", |a| a.dof)
                 .headed("degrees of freedom")
                 .rounded(Rounding::Significant(2))
@@ -91,7 +91,7 @@ impl Tabular for Amount {
                 rows.text("compound", |a| Some(a.compound.clone())),
                 rows.text("quantity", |a| Some(a.quantity.words().to_owned())),
                 value,
-                u.headed("u"),
+                u.named("u").headed("u"),
                 rows.number("dof", "", |a| a.dof).headed("degrees of freedom").rounded(Rounding::Significant(2)),
                 rows.number("coverage_probability", "", |a| Some(a.coverage_probability)).as_detail(),
                 end("low", "from", 0),

@@ -124,6 +124,8 @@ fn columns_bear_the_names_of_the_written_tables() {
         ("amounts.csv", results.amounts[..].table()),
         ("runs.csv", results.runs[..].table()),
         ("findings.csv", results.findings[..].table()),
+        ("calibrations.csv", results.calibrations[..].table()),
+        ("calibration_points.csv", results.calibrations[0].table()),
     ] {
         let text = std::fs::read_to_string(folder.path().join("results").join(file)).unwrap();
         let header: Vec<&str> = text.lines().next().unwrap().split(',').collect();
