@@ -2,12 +2,13 @@
 
 use super::geometry::{Point, Rect};
 use super::layers::{Anchor, Dash, Style};
-use super::text::{CAP_HEIGHT, FONT, clean};
+use super::text::{CAP_HEIGHT, FONT, LIKE_IT, clean, known_width};
 
 /// SVG under construction; same calls, same bytes.
 pub(super) struct Canvas {
     out: String,
-    /// True to replace characters that the embedded font lacks.
+    /// True where the embedded font is at hand: what it lacks is replaced. Elsewhere any font may come, and words are
+    /// told how wide they were measured, so that they keep clear of each other.
     own_font: bool,
 }
 
@@ -30,7 +31,8 @@ impl Canvas {
             }
         }
         canvas.out.push_str("<rect width=\"100%\" height=\"100%\" fill=\"#ffffff\"/>\n");
-        canvas.out.push_str(&format!("<g font-family=\"{FONT}\" fill=\"none\" stroke-linejoin=\"round\">\n"));
+        let families = if own_font { FONT.to_owned() } else { format!("{FONT}, {LIKE_IT}") };
+        canvas.out.push_str(&format!("<g font-family=\"{families}\" fill=\"none\" stroke-linejoin=\"round\">\n"));
         canvas
     }
 
@@ -116,8 +118,11 @@ impl Canvas {
             Anchor::Middle => " text-anchor=\"middle\"",
             Anchor::End => " text-anchor=\"end\"",
         };
+        let width = known_width(&text, size).filter(|_| !self.own_font && text.chars().nth(1).is_some());
+        let length =
+            width.map_or(String::new(), |w| format!(" textLength=\"{}\" lengthAdjust=\"spacingAndGlyphs\"", fixed(w)));
         self.out.push_str(&format!(
-            "<text x=\"{x}\" y=\"{y}\" font-size=\"{}\" fill=\"#000000\"{anchor}{turn}>{}</text>\n",
+            "<text x=\"{x}\" y=\"{y}\" font-size=\"{}\" fill=\"#000000\"{anchor}{turn}{length}>{}</text>\n",
             fixed(size),
             escape(&text)
         ));

@@ -37,8 +37,8 @@ const AXIS_PT: f64 = 0.6;
 impl Figure {
     /// The figure as SVG text: equal figures give equal bytes; any text is data, never markup.
     ///
-    /// Lengths are in points at the printed size; words are `<text>` in Libertinus Serif, the text alternative is
-    /// `<title>` and `<desc>`. Data that cannot be drawn (not finite, columns of unequal length) leave gaps; there
+    /// Lengths are in points at the printed size; words are `<text>` in Libertinus Serif, or as wide in what stands in for
+    /// it, the text alternative is `<title>` and `<desc>`. Data that cannot be drawn (not finite, columns of unequal length) leave gaps; there
     /// is no error.
     pub fn to_svg(&self) -> String {
         self.paint(false)

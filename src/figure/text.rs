@@ -2,6 +2,8 @@
 
 /// The one family of all words in figures: Typst carries it inside, so no font of the machine is needed.
 pub(super) const FONT: &str = "Libertinus Serif";
+/// What comes closest on other machines.
+pub(super) const LIKE_IT: &str = "Times New Roman, Liberation Serif, serif";
 /// Height of capitals and figures as a share of the size (Libertinus Serif 7.051).
 pub(super) const CAP_HEIGHT: f64 = 0.658;
 
@@ -60,6 +62,11 @@ pub(super) fn width(text: &str, size: f64) -> f64 {
         .map(|c| u32::from(advance(c).unwrap_or(if ('\u{2e80}'..='\u{ffef}').contains(&c) { 1000 } else { 600 })))
         .sum();
     f64::from(thousandths) / 1000.0 * size
+}
+
+/// As [`width`], where every character was measured.
+pub(super) fn known_width(text: &str, size: f64) -> Option<f64> {
+    text.chars().all(|c| advance(c).is_some()).then(|| width(text, size))
 }
 
 /// The words, cut with "…" where they would be wider than `most`.

@@ -14,7 +14,7 @@ use crate::results::{AmountResult, CalibrationResult, Finding, PeakResult, Resul
 use crate::signal::{Baseline, Noise};
 use crate::study::{Analysis, Study, StudyConfig};
 use crate::table::escape;
-use crate::tabulate::{Tabular, facts, result_facts};
+use crate::tabulate::{Tabular, facts, freedom, result_facts};
 use crate::trace::{Provenance, ReadingNote};
 
 /// Results whose table says it all.
@@ -81,8 +81,17 @@ impl Show for Peak {
 /// Facts, figure, flasks.
 impl Show for CalibrationResult {
     fn bundle(&self) -> Bundle {
-        result_facts(self).bundle().above(&picture(&self.plot())).above(&self.table().bundle())
+        let tests = tests(&self.residual_tests);
+        result_facts(self).bundle().above(&picture(&self.plot())).above(&self.table().bundle()).above(&tests)
     }
+}
+
+/// Tests of residuals; nothing where there are none.
+fn tests<T>(tests: &[T]) -> Bundle
+where
+    [T]: Tabular,
+{
+    if tests.is_empty() { Bundle::new("", "") } else { tests.table().bundle() }
 }
 
 impl Show for Curve {
@@ -101,14 +110,15 @@ impl Show for Curve {
             self.rho
                 .map(|r| ("relative standard deviation between flasks", format!("{} %", significant(100.0 * r, 2)))),
         );
-        rows.push(("degrees of freedom", significant(self.dof, 3)));
+        rows.push(("degrees of freedom", freedom(self.dof)));
         rows.push((
             "range of the standards",
             format!("{} to {}", significant(self.range[0], 3), significant(self.range[1], 3)),
         ));
         rows.extend(self.lack_of_fit.as_ref().map(|l| ("lack of fit", l.to_string())));
         let head = facts(format!("Calibration of {}", self.compound), rows).bundle();
-        head.above(&picture(&self.plot())).above(&self.table().bundle())
+        let tests = tests(&self.residual_tests());
+        head.above(&picture(&self.plot())).above(&self.table().bundle()).above(&tests)
     }
 }
 

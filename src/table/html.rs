@@ -14,8 +14,11 @@ const POINT_SPACE: char = '\u{2008}';
 
 // Lines take the text's own colour.
 const HEAD: &str = "border-bottom:1px solid;vertical-align:bottom";
-const NUMBER: &str = "text-align:right;white-space:nowrap;font-variant-numeric:tabular-nums";
-const WORDS: &str = "text-align:left;vertical-align:top";
+const NUMBER: &str = "text-align:right;vertical-align:top;white-space:nowrap;font-variant-numeric:tabular-nums";
+const WORDS: &str = "text-align:left;vertical-align:top;min-width:16em";
+const SHORT: &str = "text-align:left;vertical-align:top;white-space:nowrap";
+/// Words up to so many letters stay on one line.
+const SHORTEST: usize = 32;
 
 /// The table and its notes.
 pub(super) fn paint(table: &Table) -> String {
@@ -41,14 +44,15 @@ pub(super) fn paint(table: &Table) -> String {
         out.push_str("<tr>");
         for (k, (column, texts)) in columns.iter().zip(&cells).enumerate() {
             let text = &texts[row];
+            let words = if text.chars().count() <= SHORTEST { SHORT } else { WORDS };
             match (k, column.is_numbers()) {
                 (_, true) => put(&mut out, format_args!("<td align=\"right\" style=\"{NUMBER}\">{text}</td>")),
                 // What the row is about.
                 (0, false) => put(
                     &mut out,
-                    format_args!("<th scope=\"row\" align=\"left\" style=\"{WORDS};font-weight:normal\">{text}</th>"),
+                    format_args!("<th scope=\"row\" align=\"left\" style=\"{words};font-weight:normal\">{text}</th>"),
                 ),
-                (_, false) => put(&mut out, format_args!("<td align=\"left\" style=\"{WORDS}\">{text}</td>")),
+                (_, false) => put(&mut out, format_args!("<td align=\"left\" style=\"{words}\">{text}</td>")),
             }
         }
         out.push_str("</tr>\n");

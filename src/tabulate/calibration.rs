@@ -1,9 +1,9 @@
 //! Calibrations: their flasks as rows, their figures as facts.
 
-use super::{Rows, Tabular, facts, table};
-use crate::calibrate::Curve;
+use super::{Rows, Tabular, facts, freedom, table};
+use crate::calibrate::{Curve, ResidualTest};
 use crate::estimate::{decimals, plus_minus, significant};
-use crate::results::{CalibrationPoint, CalibrationResult};
+use crate::results::{CalibrationPoint, CalibrationResult, ResidualTestResult};
 use crate::table::{Rounding, Table};
 
 impl Tabular for CalibrationResult {
@@ -83,6 +83,45 @@ fn flasks(points: &[CalibrationPoint], x_unit: &str, y_unit: &str) -> Table {
     )
 }
 
+/// One p-value each, not adjusted for their number: findings are.
+impl Tabular for [ResidualTestResult] {
+    fn table(&self) -> Table {
+        let rows = Rows(self);
+        let mut table = table(
+            "Tests of residuals",
+            vec![
+                rows.text("question", |t| Some(t.question.clone())),
+                rows.text("statistic_name", |t| Some(t.statistic_name.clone())).headed("statistic"),
+                rows.number("statistic", "", |t| Some(t.statistic)).headed("seen").rounded(Rounding::Significant(3)),
+                rows.number("p_value", "", |t| Some(t.p_value)).headed("p").rounded(Rounding::Significant(2)),
+                rows.text("evidence", |t| Some(t.evidence.clone())),
+                rows.text("next", |t| Some(t.next.clone())).as_detail(),
+            ],
+        );
+        table.notes.push(
+            "each p alone; of five tests on sound data one falls below 0.05 in about a fifth of cases".to_owned(),
+        );
+        table
+    }
+}
+
+impl Tabular for [ResidualTest] {
+    fn table(&self) -> Table {
+        let results: Vec<ResidualTestResult> = self
+            .iter()
+            .map(|t| ResidualTestResult {
+                question: t.question.words().to_owned(),
+                statistic: t.statistic,
+                statistic_name: t.statistic_name.clone(),
+                p_value: t.p_value,
+                evidence: t.evidence.clone(),
+                next: t.question.next().to_owned(),
+            })
+            .collect();
+        results.table()
+    }
+}
+
 impl Tabular for [CalibrationResult] {
     fn table(&self) -> Table {
         let rows = Rows(self);
@@ -143,7 +182,7 @@ pub(crate) fn result_facts(c: &CalibrationResult) -> Table {
         "relative standard deviation between flasks",
         c.relative_sd.map(|r| format!("{} %", significant(100.0 * r, 2))),
     );
-    optional("degrees of freedom", Some(significant(c.dof, 3)));
+    optional("degrees of freedom", Some(freedom(c.dof)));
     optional("R² (no test of linearity)", c.r_squared.map(|r| decimals(r, 5)));
     optional(
         "lack of fit",
@@ -153,8 +192,8 @@ pub(crate) fn result_facts(c: &CalibrationResult) -> Table {
                 let power = l.power.as_deref().map(|p| format!("; {p}")).unwrap_or_default();
                 format!(
                     "F({}, {}) = {}, p = {}{power}",
-                    significant(l.dof[0], 3),
-                    significant(l.dof[1], 3),
+                    freedom(l.dof[0]),
+                    freedom(l.dof[1]),
                     significant(l.f, 3),
                     significant(l.p_value, 2)
                 )

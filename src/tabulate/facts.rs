@@ -2,7 +2,7 @@
 
 use super::{Tabular, table};
 use crate::compounds::{DATA_NOTE, ExposureLimit, Properties, SourcedNumber};
-use crate::estimate::{Estimate, significant};
+use crate::estimate::{Estimate, decimals, significant};
 use crate::signal::Noise;
 use crate::table::{Column, Rounding, Table};
 
@@ -10,6 +10,11 @@ use crate::table::{Column, Rounding, Table};
 pub(crate) fn facts(caption: impl Into<String>, rows: Vec<(&str, String)>) -> Table {
     let (names, texts): (Vec<&str>, Vec<String>) = rows.into_iter().unzip();
     table(caption, vec![Column::text("what", names), Column::text("value", texts)])
+}
+
+/// Degrees of freedom: whole where they are counted, two digits where they are effective ones.
+pub(crate) fn freedom(dof: f64) -> String {
+    if dof.fract() == 0.0 { decimals(dof, 0) } else { significant(dof, 2) }
 }
 
 impl Tabular for Estimate {

@@ -22,7 +22,7 @@ mod study;
 use crate::table::{Column, Table};
 
 pub(crate) use calibration::result_facts;
-pub(crate) use facts::facts;
+pub(crate) use facts::{facts, freedom};
 
 /// What can be shown as a table. Lists have it too: `results.findings.table()`.
 pub trait Tabular {

@@ -208,8 +208,19 @@ fn samples_look_as_expected() {
 fn equal_figures_give_equal_bytes() {
     for ((name, a), (_, b)) in samples().into_iter().zip(samples()) {
         assert!(a.to_svg() == b.to_svg(), "{name}");
-        assert_eq!(a.to_svg(), a.to_report_svg(), "{name}: all its letters are in the font");
+        // Beside the font's stand-ins and the widths that hold these in place.
+        assert!(plain(&a.to_svg()) == a.to_report_svg(), "{name}: all its letters are in the font");
     }
+}
+
+/// Without what serves fonts other than the report's own.
+fn plain(svg: &str) -> String {
+    let mut out = svg.replace("Libertinus Serif, Times New Roman, Liberation Serif, serif", "Libertinus Serif");
+    while let Some(from) = out.find(" textLength=\"") {
+        let end = from + out[from..].find(" lengthAdjust=\"spacingAndGlyphs\"").expect("both or none");
+        out.replace_range(from..end + " lengthAdjust=\"spacingAndGlyphs\"".len(), "");
+    }
+    out
 }
 
 #[test]
@@ -237,7 +248,7 @@ fn a_long_trace_stays_small_and_keeps_a_spike_of_one_point() {
 #[test]
 fn words_stay_words_in_the_named_font_and_data_stay_data() {
     let svg = calibration().to_svg();
-    assert!(svg.contains("font-family=\"Libertinus Serif\""));
+    assert!(svg.contains("font-family=\"Libertinus Serif, ") && svg.contains(" textLength="));
     for words in ["mass concentration / (mg/L)", "ratio of areas", "straight line, weights 1/s²", "−0.05", "(a)"] {
         assert!(svg.contains(&format!(">{words}</text>")), "{words}");
     }

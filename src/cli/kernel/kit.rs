@@ -20,8 +20,10 @@ use crate::study::write::write_whole;
 const FEATURES: &str = "cells";
 /// The last file of a kit.
 const COMPLETE: &str = "complete";
-/// Statements before the first cell.
-const FIRST_STATEMENTS: &str = "use vialbook::prelude::*;\nvialbook::notebook::start();\n";
+/// Statements before the first cell. The kernel learns at the first `?` of a session that cells may have one, and shows
+/// that cell's value without its display: it learns it here.
+const FIRST_STATEMENTS: &str =
+    "use vialbook::prelude::*;\nvialbook::notebook::start();\nOk::<(), vialbook::Error>(())?;\n";
 
 /// A kit that is whole.
 #[derive(Clone, Debug)]

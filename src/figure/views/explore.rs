@@ -186,7 +186,7 @@ fn baselines(trace: &Trace) -> Result<Baselines> {
 
 /// The narrowest peak that stands well out of the noise, lies wholly in the figure and has no doubt about its height.
 fn narrowest(list: &PeakList, highest: f64) -> Option<&Peak> {
-    let good = |p: &&Peak| p.height_over_sd > 30.0 && top(p) < highest && !p.notes.iter().any(|n| n.is_cut_off());
+    let good = |p: &&Peak| p.height_over_sd > 60.0 && top(p) < highest && !p.notes.iter().any(|n| n.is_cut_off());
     let width = |p: &Peak| p.width_half_min.unwrap_or(f64::INFINITY);
     let any = list.peaks.iter().filter(|p| p.width_half_min.is_some());
     any.clone()
