@@ -33,6 +33,8 @@ pub(super) fn run(args: &super::NotebookArgs) -> Result<Severity> {
     }
     let mut command = Command::new(environment.program("jupyter-lab"));
     command.args(file);
+    // On a busy machine a kernel may take longer to start than Jupyter waits of itself.
+    command.arg("--MappingKernelManager.kernel_info_timeout=180");
     // Jupyter refuses to run as root unless told that this is meant: a container, a machine of one's own.
     if is_root() {
         command.arg("--allow-root");

@@ -99,7 +99,7 @@ impl Tabular for [ResidualTestResult] {
             ],
         );
         table.notes.push(
-            "each p alone; of five tests on sound data one falls below 0.05 in about a fifth of cases".to_owned(),
+            "each p alone: among five tests, one below 0.05 is no rarity on sound data".to_owned(),
         );
         table
     }

@@ -22,6 +22,9 @@ try {
   await page.waitForSelector(".jp-Notebook .jp-CodeCell", { timeout: 60_000 });
   // Asked for only where the notebook's own kernel is not known to Jupyter: that would be a fault.
   if (await page.locator(".jp-Dialog").count()) await fail("JupyterLab asks for a kernel");
+  // Cells sent to a kernel that is still starting are lost.
+  await page.waitForFunction(() => /\| Idle/.test(document.body.innerText), null, { timeout: 180_000 });
+  console.log(`kernel idle ${((Date.now() - begun) / 1000).toFixed(1)} s after the page was asked for`);
   await page.getByRole("menuitem", { name: "Run", exact: true }).click();
   await page.getByRole("menuitem", { name: "Run All Cells", exact: true }).click();
   await page.waitForSelector(".js-plotly-plot .main-svg", { timeout: 120_000 });

@@ -15,6 +15,8 @@ use crate::study::write::write_whole;
 /// The kernel's name in Jupyter; a stock Rust kernel is called `rust`, and is never touched.
 pub(in crate::cli) const KERNEL_NAME: &str = "vialbook";
 const REQUIREMENTS: &str = include_str!("../../kernel/requirements.txt");
+/// JupyterLab's settings: it asks nobody for news.
+const SETTINGS: &str = include_str!("../../kernel/overrides.json");
 const COMPLETE: &str = "complete";
 
 /// A Python virtual environment of our own with everything in requirements.txt.
@@ -40,6 +42,8 @@ impl Environment {
         let mut install = Command::new(environment.program("python"));
         install.args(["-m", "pip", "install", "--no-input", "--disable-pip-version-check", "--requirement"]).arg(&list);
         tools::watched(install, "installing JupyterLab (pip)", say, &mut |_| {})?;
+        let settings = environment.folder.join("share/jupyter/lab/settings/overrides.json");
+        write_whole(&settings, SETTINGS.as_bytes())?;
         write_whole(&environment.folder.join(COMPLETE), "".as_bytes())?;
         Ok((environment, Freshness::Made))
     }
@@ -123,9 +127,9 @@ fn is_environment(path: &Path) -> bool {
     path.is_dir() && path.file_name().is_some_and(|n| n.to_string_lossy().starts_with("jupyter-"))
 }
 
-/// One folder a list of requirements: a new list never changes an environment that is in use.
+/// One folder a list of requirements and settings: new ones never change an environment that is in use.
 fn folder() -> Result<PathBuf> {
-    let hash = Sha256::digest(REQUIREMENTS);
+    let hash = Sha256::digest([REQUIREMENTS, SETTINGS].concat());
     let name: String = hash.iter().take(4).map(|b| format!("{b:02x}")).collect();
     Ok(cache_folder()?.join(format!("jupyter-{name}")))
 }
