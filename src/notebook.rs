@@ -7,6 +7,7 @@
 use std::fmt::Write as _;
 use std::io::Write as _;
 
+use crate::check::Guide;
 use crate::error::Error;
 use crate::figure::{Figure, escape};
 use crate::peaks::PeakList;
@@ -127,6 +128,13 @@ impl AmountResult {
     /// Shows the amount in a notebook cell, in the words of the report.
     pub fn evcxr_display(&self) {
         show(&words(&format!("{}, {}: {}", self.sample, self.compound, self.text)));
+    }
+}
+
+impl Guide {
+    /// Shows in a notebook cell what probably went wrong, with likely causes and the next step.
+    pub fn evcxr_display(&self) {
+        show(&words(&self.to_string()));
     }
 }
 

@@ -4,6 +4,7 @@
 mod calibration;
 mod compounds;
 mod estimate;
+mod evidence;
 mod figures;
 mod formats;
 mod identify;
@@ -15,5 +16,6 @@ mod peaks;
 mod program;
 mod reading;
 mod report;
+mod retention;
 mod simulation;
 mod study;
