@@ -6,6 +6,13 @@ use serde::{Deserialize, Serialize};
 
 use crate::trace::ReadingNote;
 
+mod naming;
+
+pub use naming::{
+    CandidateResult, EvidenceResult, HoldUpResult, LadderResult, MissingResult, NamingResult, ReferenceResult,
+    RunShift, ShiftAt,
+};
+
 /// Version of the contract.
 pub const SCHEMA: &str = "vialbook-results/1";
 
@@ -20,6 +27,9 @@ pub struct Results {
     pub study: StudyHead,
     /// One entry per injection, rejected ones included.
     pub runs: Vec<RunResult>,
+    /// How the peaks got their names.
+    #[serde(default)]
+    pub naming: NamingResult,
     /// All peaks of all runs, and the windows integrated where no peak was found.
     pub peaks: Vec<PeakResult>,
     /// One per compound that was calibrated.
@@ -100,6 +110,22 @@ pub struct PeakResult {
     pub compound: Option<String>,
     /// Probability of that name among the candidates considered.
     pub identity_probability: Option<f64>,
+    /// All candidates for its name, most probable first; what is missing to 1 stands for an unknown.
+    #[serde(default)]
+    pub candidates: Vec<CandidateResult>,
+    /// Retention index from the ladder of n-alkanes: Kovats' where the run is isothermal, otherwise the linear one.
+    #[serde(default)]
+    pub retention_index: Option<f64>,
+    /// Its standard uncertainty.
+    #[serde(default)]
+    pub retention_index_u: Option<f64>,
+    /// Retention factor (t - t₀)/t₀; isothermal runs with a known hold-up time only.
+    #[serde(default)]
+    pub retention_factor: Option<f64>,
+    /// Retention relative to the internal standard, of adjusted times where the run is isothermal and the hold-up time
+    /// known, otherwise of the times themselves; start offsets taken out.
+    #[serde(default)]
+    pub relative_retention: Option<f64>,
     /// Retention time in minutes; `null` where a window was integrated and nothing rose in it.
     pub retention_time_min: Option<f64>,
     /// Start of the peak in minutes.

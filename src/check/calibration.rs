@@ -188,10 +188,10 @@ fn intercept(c: &CalibrationResult, i: &InterceptResult, p: f64, origin: &str, a
 }
 
 /// Level of the study's tests.
-const LEVEL: f64 = 0.05;
+pub(super) const LEVEL: f64 = 0.05;
 
 /// p-values adjusted so that the chance of any false alarm among them is at most the level.
-fn holm(p: &[f64]) -> Vec<f64> {
+pub(super) fn holm(p: &[f64]) -> Vec<f64> {
     let mut order: Vec<usize> = (0..p.len()).collect();
     order.sort_by(|&a, &b| p[a].total_cmp(&p[b]));
     let mut adjusted = vec![1.0; p.len()];
@@ -204,7 +204,7 @@ fn holm(p: &[f64]) -> Vec<f64> {
 }
 
 /// A p-value in words, never rounded to 0.
-fn p_words(p: f64) -> String {
+pub(super) fn p_words(p: f64) -> String {
     if p < 0.001 { "p < 0.001".to_owned() } else { format!("p = {}", significant(p, 2)) }
 }
 

@@ -189,11 +189,11 @@ pub(super) fn own_internal_standard(
     }
 }
 
-fn calibrated(results: &Results) -> impl Iterator<Item = &str> {
+pub(super) fn calibrated(results: &Results) -> impl Iterator<Item = &str> {
     results.calibrations.iter().map(|c| c.compound.as_str())
 }
 
-fn named<'a>(results: &'a Results, compound: &'a str) -> impl Iterator<Item = &'a PeakResult> {
+pub(super) fn named<'a>(results: &'a Results, compound: &'a str) -> impl Iterator<Item = &'a PeakResult> {
     results.peaks.iter().filter(move |p| p.compound.as_deref() == Some(compound))
 }
 
@@ -201,22 +201,33 @@ fn runs_of<'a>(results: &'a Results, kinds: &[&str]) -> Vec<&'a str> {
     results.runs.iter().filter(|r| r.accepted && kinds.contains(&r.kind.as_str())).map(|r| r.run.as_str()).collect()
 }
 
+/// Accepted runs of the flasks of the lowest level above zero.
+pub(super) fn lowest_standard_runs<'a>(results: &'a Results, c: &CalibrationResult) -> Vec<&'a str> {
+    let used = || c.points.iter().filter(|p| p.excluded.is_none() && p.x > 0.0);
+    let Some(lowest) = used().map(|p| p.x).min_by(f64::total_cmp) else { return Vec::new() };
+    let flasks: Vec<&str> = used().filter(|p| p.x == lowest).map(|p| p.label.as_str()).collect();
+    let runs =
+        results.runs.iter().filter(|r| r.accepted && r.kind == "standard" && flasks.contains(&r.flask().as_str()));
+    runs.map(|r| r.run.as_str()).collect()
+}
+
 /// Mean area over the flasks of the lowest level above zero, shots weighted alike.
 fn lowest_standard_area(results: &Results, c: &CalibrationResult) -> Option<f64> {
-    let used = || c.points.iter().filter(|p| p.excluded.is_none() && p.x > 0.0);
-    let lowest = used().map(|p| p.x).min_by(f64::total_cmp)?;
-    let flasks: Vec<&str> = used().filter(|p| p.x == lowest).map(|p| p.label.as_str()).collect();
-    let areas: Vec<f64> = results
-        .runs
-        .iter()
-        .filter(|r| r.accepted && r.kind == "standard" && flasks.contains(&r.flask().as_str()))
-        .filter_map(|r| named(results, &c.compound).find(|p| p.run == r.run))
+    let areas: Vec<f64> = lowest_standard_runs(results, c)
+        .into_iter()
+        .filter_map(|run| named(results, &c.compound).find(|p| p.run == run))
         .map(|p| p.area)
         .collect();
     (!areas.is_empty()).then(|| areas.iter().sum::<f64>() / areas.len() as f64)
 }
 
+/// Points above half height, from the width and the interval between points.
+pub(super) fn p_points(results: &Results, p: &PeakResult) -> Option<f64> {
+    let interval_s = results.runs.iter().find(|r| r.run == p.run)?.reading.interval_s;
+    Some(60.0 * p.width_half_min? / interval_s).filter(|n| n.is_finite() && interval_s > 0.0)
+}
+
 /// Peaks of a compound in accepted runs.
-fn accepted<'a>(results: &'a Results, compound: &'a str) -> impl Iterator<Item = &'a PeakResult> {
+pub(super) fn accepted<'a>(results: &'a Results, compound: &'a str) -> impl Iterator<Item = &'a PeakResult> {
     named(results, compound).filter(|p| results.runs.iter().any(|r| r.accepted && r.run == p.run))
 }

@@ -3,8 +3,8 @@
 use std::fmt::Write;
 
 use crate::error::{Error, ErrorKind, Result};
-use crate::identify::align::{Alignment, Target, align};
-use crate::identify::{NamedPeak, NamedPeaks, Naming, NamingNote, ReferenceTime, apexes};
+use crate::identify::align::{Alignment, Freedom, Shape, Target, align};
+use crate::identify::{Candidates, NamedPeak, NamedPeaks, Naming, NamingNote, ReferenceTime, ShiftPoint, apexes};
 use crate::peaks::{Peak, PeakList};
 
 /// Fewer peaks than this cannot tell an offset from a name.
@@ -14,6 +14,8 @@ const FEW_PEAKS: f64 = 1.5;
 const LONE_PROBABILITY: f64 = 0.9;
 /// An offset beyond this share of its limit is close to it.
 const NEAR_LIMIT: f64 = 0.8;
+/// What a name by retention alone waits for.
+pub(crate) const CONFIRM: &str = "; a spike or a second column would confirm it";
 /// A candidate less probable than this is not worth mentioning.
 const FAINT: f64 = 0.02;
 
@@ -64,13 +66,19 @@ impl PeakList {
         let targets: Vec<Target> = references
             .iter()
             .map(|r| {
-                // The reference is itself a mean of `runs` times.
-                let scatter = 60.0 * r.scatter_min * (1.0 + 1.0 / r.runs.max(1) as f64).sqrt();
+                // The reference is itself a median of `runs` times, whose variance is π/2 of a mean's.
+                let median = std::f64::consts::FRAC_PI_2.min(r.runs.max(1) as f64);
+                let scatter = 60.0 * r.scatter_min * (1.0 + median / r.runs.max(1) as f64).sqrt();
                 Target::new(60.0 * r.time_min, scatter, 60.0 * r.half_width_min, r.runs)
             })
             .collect();
         let (indices, seen) = apexes(self);
-        let found = align(&targets, &seen, options.start_offset_limit_s, options.offset_may_fall);
+        let shares: Option<Vec<f64>> = references.iter().map(|r| r.late_start_share).collect();
+        let mut freedom: Freedom = options.freedom();
+        if let Some(shares) = shares.filter(|s| !s.is_empty()) {
+            freedom.shape = Shape::Known(shares);
+        }
+        let found = align(&targets, &seen, &freedom);
 
         let is_lone = options.start_offset_limit_s > 0.0 && found.shared < FEW_PEAKS && references.len() > 2;
         let least = if is_lone { options.least_probability.max(LONE_PROBABILITY) } else { options.least_probability };
@@ -101,6 +109,11 @@ impl PeakList {
                 peak: peak.clone(),
                 compound: winner.map(|(i, _)| references[i].compound.clone()),
                 identity_probability: winner.map(|(_, p)| p),
+                candidates: claim
+                    .iter()
+                    .filter(|c| c.1 >= 0.001)
+                    .map(|&(i, p)| (references[i].compound.clone(), p))
+                    .collect(),
                 evidence: evidence(peak, &claim, winner, &references, &found),
             });
         }
@@ -112,10 +125,33 @@ impl PeakList {
             peaks,
             start_offset_s: has_offset.then_some(found.offset_s),
             start_offset_u_s: has_offset.then_some(found.offset_u_s),
+            time_scale: found.scale.map(|s| s.0),
+            time_scale_u: found.scale.map(|s| s.1),
+            shift: if has_offset || found.scale.is_some() { shift(&references, &found) } else { Vec::new() },
+            candidates: references
+                .iter()
+                .zip(&found.candidates)
+                .enumerate()
+                .map(|(i, (r, list))| Candidates {
+                    compound: r.compound.clone(),
+                    expected_min: r.time_min + found.shifts_s[i] / 60.0,
+                    half_width_min: r.half_width_min,
+                    peaks: list.iter().map(|&(j, p)| (indices[j], p)).collect(),
+                    none: (1.0 - list.iter().map(|c| c.1).sum::<f64>()).clamp(0.0, 1.0),
+                })
+                .collect(),
             missing: missing.collect(),
             notes,
         })
     }
+}
+
+/// The shift at each reference.
+fn shift(references: &[&ReferenceTime], found: &Alignment) -> Vec<ShiftPoint> {
+    let places = found.shifts_s.iter().zip(&found.shifts_u_s);
+    let point =
+        |(r, (s, u)): (&&ReferenceTime, (&f64, &f64))| ShiftPoint { time_min: r.time_min, shift_s: *s, u_s: *u };
+    references.iter().zip(places).map(point).collect()
 }
 
 fn check(references: &[ReferenceTime]) -> Result<()> {
@@ -162,6 +198,9 @@ fn doubts(
         if let (Some(_), [first_s, .., last_s]) = (found.fall_s, &found.shifts_s[..]) {
             notes.push(NamingNote::OffsetFalls { first_s: *first_s, last_s: *last_s });
         }
+    }
+    if let Some((scale, u)) = found.scale {
+        notes.push(NamingNote::TimeScale { scale, u });
     }
     let guessed = references.iter().zip(is_found).filter(|(r, there)| r.runs == 0 && **there);
     notes.extend(guessed.map(|(r, _)| NamingNote::NeverInStandards(r.compound.clone())));
@@ -210,7 +249,7 @@ fn evidence(
     if let Some((j, _)) = found.candidates[i].iter().find(|c| c.1 > FAINT && c.1 < 0.5) {
         let _ = write!(text, "; another peak (number {}) is within reach", j + 1);
     }
-    text.push_str("; a spike or a second column would confirm it");
+    text.push_str(CONFIRM);
     text
 }
 

@@ -4,6 +4,8 @@ use std::fmt;
 
 use serde::Serialize;
 
+use crate::estimate::significant;
+
 /// What to be careful about with the names of a run. `Display` says what to do.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 #[serde(rename_all = "snake_case")]
@@ -26,6 +28,13 @@ pub enum NamingNote {
         first_s: f64,
         /// Shift of the last reference.
         last_s: f64,
+    },
+    /// The run's times are stretched against the standards'.
+    TimeScale {
+        /// Departure of the time scale from 1.
+        scale: f64,
+        /// Its standard uncertainty.
+        u: f64,
     },
     /// A peak could be either of two compounds, or a compound either of two peaks, or an unknown.
     Undecided {
@@ -55,6 +64,13 @@ impl fmt::Display for NamingNote {
             NamingNote::OffsetFalls { first_s, last_s } => write!(
                 f,
                 "the shift falls from {first_s:+.1} s to {last_s:+.1} s with retention, as when the button starts the oven too: look at the run's programme and start"
+            ),
+            NamingNote::TimeScale { scale, u } => write!(
+                f,
+                "times are {} % (u {} %) {} than the standards': oven or flow drifted; let the oven settle, check pressure and septum",
+                significant(100.0 * scale.abs(), 2),
+                significant(100.0 * u, 1),
+                if *scale > 0.0 { "longer" } else { "shorter" }
             ),
             NamingNote::Undecided { time_min, candidates } => {
                 write!(f, "the peak at {time_min:.3} min stays unnamed; candidates: ")?;

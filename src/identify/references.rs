@@ -1,7 +1,7 @@
 //! Standards → reference times.
 
-use crate::identify::align::{FALL_SHARES, Seen, Target, align, falling};
-use crate::identify::{ExpectedTime, ReferenceTime, apexes};
+use crate::identify::align::{FALL_SHARES, Freedom, Seen, Shape, Target, align, falling};
+use crate::identify::{ExpectedTime, Naming, Programme, ReferenceTime, apexes};
 use crate::numeric::median;
 use crate::peaks::PeakList;
 
@@ -12,14 +12,19 @@ const LEAST_SCATTER_WIDTHS: f64 = 0.05;
 /// Scatter before any run was seen, in seconds, and how many degrees of freedom that guess is worth (our choice).
 const PRIOR_SCATTER_S: (f64, f64) = (0.4, 3.0);
 /// Degrees of freedom by which a compound's scatter leans on that of all compounds (our choice).
-const POOLED_DOF: f64 = 4.0;
+const POOLED_DOF: f64 = 10.0;
+/// Residuals beyond this many robust standard deviations count as if they lay there.
+const CLIP: f64 = 4.0;
 /// Half a window is this many scatters (our choice: beyond it Student's t leaves next to nothing) …
 const WINDOW_SCATTERS: f64 = 6.0;
 /// … and at least this long, in seconds, or this share of the width at half height.
 const LEAST_WINDOW_S: f64 = 1.5;
 const LEAST_WINDOW_WIDTHS: f64 = 0.5;
-/// Start offset of a standard, either way, in seconds.
-const OFFSET_LIMIT_S: f64 = 6.0;
+/// Another shape of the shift, or a time scale, must make residuals smaller by this factor.
+const BETTER: f64 = 0.75;
+/// Runs and peaks in each that must speak for another shape or for a time scale.
+const BETTER_RUNS: usize = 3;
+const BETTER_PEAKS: usize = 4;
 /// Standard deviation by which true and expected times are taken to differ, in half widths.
 const EXPECTED_SD: f64 = 0.5;
 
@@ -29,10 +34,11 @@ const EXPECTED_SD: f64 = 0.5;
 /// shares with the present times, peaks are paired with compounds (one to one, in order, over all of a run at
 /// once, as in [`PeakList::identify`]), and times become medians over the standards with offsets removed. Where at
 /// least 3 standards and 4 compounds show that offsets fall with retention (residuals smaller by a quarter), they
-/// are removed as A exp(-(t - t₁)/τ). Offsets have median 0: times are those of the middle standard.
+/// are removed as A exp(-(t - t₁)/τ). In the same way a time scale of each run's own is taken out where the standards
+/// drift. Offsets and departures of the scale from 1 have median 0: times are those of the middle standard.
 ///
-/// Scatter is 1.4826 times the median absolute residual, corrected for the medians taken, pooled over compounds
-/// and given back to each as it has runs; never below 0.2 s or 5 % of the width at half height. The window's half
+/// Scatter is the root mean square of the residuals, far ones clipped, over the degrees of freedom that the medians leave,
+/// pooled over compounds and given back to each as it has runs; never below 0.2 s or 5 % of the width at half height. The window's half
 /// is 6 scatters, at least 1.5 s or half the width at half height, at most the expected half width (but 3 scatters).
 ///
 /// A compound that no standard shows keeps its expected time and window, with `runs` 0. Expected times that are no
@@ -47,6 +53,17 @@ const EXPECTED_SD: f64 = 0.5;
 /// assert_eq!((references[0].time_min, references[0].runs), (5.05, 0));
 /// ```
 pub fn references_from(standards: &[&PeakList], expected: &[ExpectedTime]) -> Vec<ReferenceTime> {
+    learn_references(standards, expected, &Naming::default(), None)
+}
+
+/// As [`references_from`], with limits of offset and time scale, and with the programme where the start button starts
+/// the oven too: offsets then fall with retention as the programme says.
+pub fn learn_references(
+    standards: &[&PeakList],
+    expected: &[ExpectedTime],
+    options: &Naming,
+    programme: Option<&Programme>,
+) -> Vec<ReferenceTime> {
     let usable = |e: &&ExpectedTime| e.time_min.is_finite() && e.half_width_min.is_finite() && e.half_width_min > 0.0;
     let mut expected: Vec<&ExpectedTime> = expected.iter().filter(usable).collect();
     expected.sort_by(|a, b| a.time_min.total_cmp(&b.time_min));
@@ -63,7 +80,8 @@ pub fn references_from(standards: &[&PeakList], expected: &[ExpectedTime]) -> Ve
         .collect();
     for pass in 0..4 {
         let before: Vec<f64> = learnt.iter().map(|l| l.time_s).collect();
-        learn(standards, &runs, &expected, &mut learnt, pass);
+        let shares = programme.map(|p| expected.iter().map(|e| p.late_start_share(e.time_min)).collect::<Vec<f64>>());
+        learn(standards, &runs, &expected, &mut learnt, (options, shares.as_deref(), pass));
         if pass > 1 && before.iter().zip(&learnt).all(|(b, l)| (b - l.time_s).abs() < 1e-9) {
             break;
         }
@@ -78,6 +96,7 @@ pub fn references_from(standards: &[&PeakList], expected: &[ExpectedTime]) -> Ve
             half_width_min: l.window_s / 60.0,
             width_half_min: l.width_s.map(|w| w / 60.0),
             runs: l.runs,
+            late_start_share: programme.map(|p| p.late_start_share(l.time_s / 60.0)),
         })
         .collect();
     references.sort_by(|a, b| a.time_min.total_cmp(&b.time_min));
@@ -99,7 +118,7 @@ fn learn(
     runs: &[(Vec<usize>, Vec<Seen>)],
     expected: &[&ExpectedTime],
     learnt: &mut [Learnt],
-    pass: usize,
+    (options, shares, pass): (&Naming, Option<&[f64]>, usize),
 ) {
     let mut order: Vec<usize> = (0..learnt.len()).collect();
     order.sort_by(|&a, &b| learnt[a].time_s.total_cmp(&learnt[b].time_s));
@@ -115,8 +134,17 @@ fn learn(
     // observed[run][target]
     let mut widths: Vec<Vec<f64>> = vec![Vec::new(); targets.len()];
     let mut observed: Vec<Vec<Option<f64>>> = Vec::with_capacity(runs.len());
+    let known = shares.map(|s| order.iter().map(|&c| s[c]).collect::<Vec<f64>>());
+    let freedom = Freedom {
+        shape: match &known {
+            Some(shape) => Shape::Known(shape.clone()),
+            None if pass > 0 && options.offset_may_fall => Shape::MayFall,
+            None => Shape::Common,
+        },
+        ..options.freedom()
+    };
     for ((indices, seen), list) in runs.iter().zip(standards) {
-        let found = align(&targets, seen, OFFSET_LIMIT_S, pass > 0);
+        let found = align(&targets, seen, &freedom);
         let mut row = vec![None; targets.len()];
         for (i, candidates) in found.candidates.iter().enumerate() {
             if let Some(&(j, _)) = candidates.first().filter(|c| c.1 > 0.5) {
@@ -127,15 +155,18 @@ fn learn(
         observed.push(row);
     }
     let start: Vec<f64> = targets.iter().map(|t| t.time_s).collect();
-    let fit = fit(&targets, &start, &observed);
+    let fit = fit(&targets, &start, &observed, known.as_deref(), options);
     let counts: Vec<usize> = (0..targets.len()).map(|i| observed.iter().filter(|r| r[i].is_some()).count()).collect();
     let (total, shown) = (counts.iter().sum::<usize>(), counts.iter().filter(|&&c| c > 0).count());
     let used = observed.iter().filter(|r| r.iter().any(Option::is_some)).count();
     // One median per compound and one offset per run, less the constant that both share.
-    let dof = (total as f64 + 1.0 - shown as f64 - used as f64).max(0.0);
+    let own_per_run = if fit.is_scaled { 2.0 } else { 1.0 };
+    let dof = (total as f64 + own_per_run - shown as f64 - own_per_run * used as f64).max(0.0);
+    // Medians leave many residuals at 0, so that their median says too little; mean squares, the far ones clipped, do not.
     let all: Vec<f64> = fit.residuals.iter().flatten().copied().collect();
-    let raw = robust_sd(&all).unwrap_or(0.0);
-    let spread2 = if dof > 0.0 { raw * raw * total as f64 / dof } else { 0.0 };
+    let clip = CLIP * robust_sd(&all).unwrap_or(0.0).max(LEAST_SCATTER_S);
+    let squares = |r: &[f64]| r.iter().map(|r| r.abs().min(clip).powi(2)).sum::<f64>();
+    let spread2 = if dof > 0.0 { squares(&all) / dof } else { 0.0 };
     let (guess, worth) = PRIOR_SCATTER_S;
     let pooled2 = (worth * guess * guess + dof * spread2) / (worth + dof);
     for (i, &c) in order.iter().enumerate() {
@@ -150,9 +181,9 @@ fn learn(
             };
             continue;
         }
-        let own_dof = counts[i] as f64 - 1.0;
-        let own = robust_sd(&fit.residuals[i]).unwrap_or(0.0);
-        let own2 = if own_dof > 0.0 { own * own * counts[i] as f64 / own_dof } else { 0.0 };
+        // Each residual stands for as many degrees of freedom as all of them do on the mean.
+        let own_dof = counts[i] as f64 * dof / total as f64;
+        let own2 = if own_dof > 0.0 { squares(&fit.residuals[i]) / own_dof } else { 0.0 };
         let width = median(&widths[i]);
         let scatter = ((POOLED_DOF * pooled2 + own_dof * own2) / (POOLED_DOF + own_dof))
             .sqrt()
@@ -171,52 +202,110 @@ struct Fit {
     times: Vec<f64>,
     /// Per target, over the runs.
     residuals: Vec<Vec<f64>>,
+    /// Each run has a time scale of its own.
+    is_scaled: bool,
 }
 
-/// Times and offsets by alternating medians, common or falling.
-fn fit(targets: &[Target], start: &[f64], observed: &[Vec<Option<f64>>]) -> Fit {
-    let common = alternate(start, observed, &vec![1.0; targets.len()]);
+/// Times and offsets by alternating medians: common, falling or as known, with a time scale where runs drift.
+fn fit(
+    targets: &[Target],
+    start: &[f64],
+    observed: &[Vec<Option<f64>>],
+    known: Option<&[f64]>,
+    options: &Naming,
+) -> Fit {
+    let flat = vec![1.0; targets.len()];
+    let base = known.unwrap_or(&flat);
+    let common = alternate(start, observed, base, None);
     let size = |f: &Fit| f.residuals.iter().flatten().map(|r| r.abs()).sum::<f64>();
-    let enough = |row: &&Vec<Option<f64>>| row.iter().flatten().count() >= 4;
-    if observed.iter().filter(enough).count() < 3 {
+    let enough = |row: &&Vec<Option<f64>>| row.iter().flatten().count() >= BETTER_PEAKS;
+    if observed.iter().filter(enough).count() < BETTER_RUNS {
         return common;
     }
     let (from, width) = (start[0], start[start.len() - 1] - start[0]);
-    let mut best: Option<Fit> = None;
-    for share in FALL_SHARES {
-        let fall = alternate(start, observed, &falling(targets, from, share * width));
-        if best.as_ref().is_none_or(|b| size(&fall) < size(b)) {
-            best = Some(fall);
-        }
+    let mut others: Vec<Fit> = Vec::new();
+    if known.is_none() && options.offset_may_fall {
+        others.extend(
+            FALL_SHARES.iter().map(|share| alternate(start, observed, &falling(targets, from, share * width), None)),
+        );
     }
-    match best {
-        Some(fall) if size(&fall) < 0.75 * size(&common) => fall,
+    if options.time_scale_limit > 0.0 {
+        others.push(alternate(start, observed, base, Some(60.0 * options.stretch_about_min)));
+    }
+    match others.into_iter().min_by(|a, b| size(a).total_cmp(&size(b))) {
+        Some(other) if size(&other) < BETTER * size(&common) => other,
         _ => common,
     }
 }
 
-fn alternate(start: &[f64], observed: &[Vec<Option<f64>>], shape: &[f64]) -> Fit {
+/// One offset per run, and a time scale about `pivot` where one is given.
+fn alternate(start: &[f64], observed: &[Vec<Option<f64>>], shape: &[f64], pivot: Option<f64>) -> Fit {
     let mut times = start.to_vec();
     let mut offsets = vec![0.0; observed.len()];
-    for _ in 0..8 {
-        for (offset, row) in offsets.iter_mut().zip(observed) {
-            let points = row.iter().zip(&times).zip(shape).filter_map(|((o, t), g)| Some(((o.as_ref()? - t) / g, *g)));
-            *offset = weighted_median(points.filter(|p| p.1 > 0.05).collect()).unwrap_or(0.0);
-        }
-        let used: Vec<f64> =
-            offsets.iter().zip(observed).filter(|(_, r)| r.iter().any(Option::is_some)).map(|(o, _)| *o).collect();
+    let mut scales = vec![0.0; observed.len()];
+    let is_used = |row: &Vec<Option<f64>>| row.iter().any(Option::is_some);
+    let centre = |values: &mut [f64]| {
+        let used: Vec<f64> = values.iter().zip(observed).filter(|(_, r)| is_used(r)).map(|(o, _)| *o).collect();
         let middle = median(&used).unwrap_or(0.0);
-        offsets.iter_mut().for_each(|o| *o -= middle);
+        values.iter_mut().for_each(|o| *o -= middle);
+    };
+    for _ in 0..if pivot.is_some() { 20 } else { 8 } {
+        if pivot.is_some() {
+            for (scale, row) in scales.iter_mut().zip(observed) {
+                *scale = slope(row, &times, shape).unwrap_or(0.0);
+            }
+            centre(&mut scales);
+        }
+        let stretch = |run: usize, t: f64| pivot.map_or(0.0, |p| scales[run] * (t - p));
+        for (run, row) in observed.iter().enumerate() {
+            let points = row.iter().zip(&times).zip(shape).filter_map(|((o, t), g)| {
+                let difference = o.as_ref()? - t - stretch(run, *t);
+                Some((difference / g, *g))
+            });
+            offsets[run] = weighted_median(points.filter(|p| p.1 > 0.05).collect()).unwrap_or(0.0);
+        }
+        centre(&mut offsets);
         for (i, time) in times.iter_mut().enumerate() {
-            let points: Vec<f64> =
-                observed.iter().zip(&offsets).filter_map(|(row, d)| Some(row[i]? - d * shape[i])).collect();
-            *time = median(&points).unwrap_or(*time);
+            let at = *time;
+            let points: Vec<f64> = observed
+                .iter()
+                .enumerate()
+                .filter_map(|(run, row)| Some(row[i]? - offsets[run] * shape[i] - stretch(run, at)))
+                .collect();
+            *time = median(&points).unwrap_or(at);
         }
     }
+    let stretch = |run: usize, t: f64| pivot.map_or(0.0, |p| scales[run] * (t - p));
     let residuals = (0..times.len())
-        .map(|i| observed.iter().zip(&offsets).filter_map(|(row, d)| Some(row[i]? - d * shape[i] - times[i])).collect())
+        .map(|i| {
+            let of = |(run, row): (usize, &Vec<Option<f64>>)| {
+                Some(row[i]? - offsets[run] * shape[i] - stretch(run, times[i]) - times[i])
+            };
+            observed.iter().enumerate().filter_map(of).collect()
+        })
         .collect();
-    Fit { times, residuals }
+    Fit { times, residuals, is_scaled: pivot.is_some() }
+}
+
+/// Robust slope of observed less expected times, after P. K. Sen, J. Am. Stat. Assoc. 63 (1968) 1379-1389: the median
+/// over all pairs, weighted with their distance. Offsets that fall with retention are left to the offset.
+fn slope(row: &[Option<f64>], times: &[f64], shape: &[f64]) -> Option<f64> {
+    let points: Vec<(f64, f64, f64)> =
+        row.iter().zip(times).zip(shape).filter_map(|((o, t), g)| Some((*t, o.as_ref()? - t, *g))).collect();
+    if points.len() < BETTER_PEAKS {
+        return None;
+    }
+    let mut pairs = Vec::with_capacity(points.len() * points.len() / 2);
+    for (k, a) in points.iter().enumerate() {
+        for b in &points[k + 1..] {
+            let apart = (b.0 - a.0).abs();
+            // Two peaks that a late start shifts unlike say little of the scale.
+            if apart > 0.0 {
+                pairs.push(((b.1 - a.1) / (b.0 - a.0), apart * (1.0 - (b.2 - a.2).abs()).max(0.01)));
+            }
+        }
+    }
+    weighted_median(pairs)
 }
 
 /// The value at which half of the weight is reached; between two where it is reached exactly.

@@ -5,6 +5,7 @@ use super::pictures::image;
 use super::pictures::picture;
 use super::{Bundle, Show};
 use crate::calibrate::{Curve, Inverse, Limits};
+use crate::check::Guide;
 use crate::compounds::Properties;
 use crate::estimate::{Estimate, decimals, interval_text, plus_minus, significant};
 use crate::identify::{NamedPeak, NamedPeaks};
@@ -41,7 +42,7 @@ macro_rules! as_sentences {
     )* };
 }
 
-as_sentences!(Decision, VolumeCancels);
+as_sentences!(Decision, Guide, VolumeCancels);
 
 /// A heading in bold.
 fn headed(text: &str) -> Bundle {

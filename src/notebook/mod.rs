@@ -64,6 +64,7 @@ inherent!(
     crate::calibrate::Curve,
     crate::calibrate::Inverse,
     crate::calibrate::Limits,
+    crate::check::Guide,
     crate::compounds::Properties,
     crate::error::Error,
     crate::estimate::Estimate,

@@ -25,7 +25,7 @@ impl ReportContext {
     /// # let results = Results { schema: SCHEMA.into(), program: Program { name: "vialbook".into(), version: "0".into() },
     /// #     study: StudyHead { title: config.title.clone(), question: None, date: None, simulated: false,
     /// #     study_sha256: String::new(), injections_sha256: String::new() },
-    /// #     runs: vec![], peaks: vec![], calibrations: vec![], amounts: vec![], findings: vec![] };
+    /// #     runs: vec![], naming: Default::default(), peaks: vec![], calibrations: vec![], amounts: vec![], findings: vec![] };
     /// let context = ReportContext::from_results(&results, &config, &[], vec![], Safety::default());
     /// assert!(context.gaps.iter().any(|g| g.key == "discussion"));
     /// # Ok::<(), vialbook::Error>(())

@@ -8,9 +8,9 @@ use super::as_results::curve_result;
 use super::calibrations::{Calibrated, quantification_words};
 use super::responses::Measured;
 use super::write;
-use super::{Study, StudyConfig};
+use super::{Role, Study, StudyConfig};
 use crate::calibrate::{InterceptCheck, InterceptMeaning};
-use crate::check::{self, CheckLimits};
+use crate::check::{self, CheckLimits, Guide};
 use crate::error::{Error, ErrorKind, Result};
 use crate::estimate::{rounded, significant};
 use crate::peaks::PeakList;
@@ -62,6 +62,7 @@ impl Study {
                 injections_sha256: self.injections_sha256.clone(),
             },
             runs: self.run_results(&measured),
+            naming: measured.naming.clone(),
             peaks: measured.runs.iter().flat_map(|m| m.peaks.iter().map(|n| n.result(&m.list.run))).collect(),
             calibrations: calibrated.iter().map(|c| self.calibration_result(c)).collect(),
             amounts,
@@ -70,8 +71,8 @@ impl Study {
         let q = &self.config.quantification;
         let limits = CheckLimits {
             deviation_percent: q.accepted_deviation_percent,
-            deviation_lowest_percent: q.accepted_deviation_percent.max(CheckLimits::default().deviation_lowest_percent),
-            ..CheckLimits::default()
+            deviation_lowest_percent: q.accepted_deviation_percent.max(self.config.limits.deviation_lowest_percent),
+            ..self.config.limits.clone()
         };
         let internal = self.config.internal_standard();
         let without: Vec<String> = match internal {
@@ -84,9 +85,15 @@ impl Study {
             None => Vec::new(),
         };
         results.findings = decisions;
+        results.findings.extend(measured.findings.iter().cloned());
         results.findings.extend(self.doubts(&results.amounts, &results.findings));
-        results.findings.extend(check::findings(&results, &limits, internal, &without));
+        results.findings.extend(check::findings(&results, &limits, internal, &without, &self.solvents()));
         Ok(Analysis { study: self.clone(), results, lists: measured.runs.into_iter().map(|m| m.list).collect() })
+    }
+
+    /// What everything is dissolved in.
+    fn solvents(&self) -> Vec<String> {
+        self.config.compounds.iter().filter(|c| c.role == Role::Solvent).map(|c| c.name.clone()).collect()
     }
 
     fn run_results(&self, measured: &Measured) -> Vec<RunResult> {
@@ -270,6 +277,11 @@ impl Analysis {
             Error::new(ErrorKind::NotFound, format!("no amount of \"{compound}\" in \"{sample}\""))
                 .hint(format!("there are: {}", names.join(", ")))
         })
+    }
+
+    /// What probably went wrong, from the pattern over area, ratio, width and retention (common practice).
+    pub fn guide(&self) -> Guide {
+        check::guide(&self.results, self.config().internal_standard())
     }
 
     /// Writes `results.json` and the CSV tables into a folder, each file whole or not at all.

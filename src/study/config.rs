@@ -60,6 +60,9 @@ pub struct StudyConfig {
     /// How peaks are found.
     #[serde(default)]
     pub peaks: PeakSettings,
+    /// Limits of the checks, where others than the usual ones are wanted.
+    #[serde(default)]
+    pub limits: crate::check::CheckLimits,
     /// How amounts are worked out.
     #[serde(default)]
     pub quantification: Quantification,
@@ -375,6 +378,17 @@ pub struct PeakSettings {
     pub window_baseline: WindowBaseline,
     /// Largest start offset looked for, in seconds; 0 switches it off.
     pub start_offset_limit_s: Option<f64>,
+    /// Largest departure of a run's time scale from the standards' looked for, in %; 4 where not stated, 0 switches it
+    /// off.
+    pub time_scale_limit_percent: Option<f64>,
+    /// A peak is named where a name is more probable than this; 0.5 where not stated.
+    pub least_probability: Option<f64>,
+    /// Carbon atoms of the n-alkanes in runs of kind `ladder`, in the order of elution.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub ladder_carbons: Vec<u32>,
+    /// Their rough retention times in minutes, where the largest peaks are not the n-alkanes.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub ladder_min: Vec<f64>,
 }
 
 /// How the baseline's ends are taken in fixed windows.
@@ -639,8 +653,13 @@ impl StudyConfig {
                 return wrong(field("density_g_mL"), format!("{d} is no density"));
             }
         }
+        self.check_naming()?;
+        self.limits.check()?;
         for (i, m) in self.methods.iter().enumerate() {
             let field = |f: &str| format!("method[{}].{f}", i + 1);
+            if let Some(h) = m.hold_up_min.filter(|h| !(h.is_finite() && *h > 0.0)) {
+                return wrong(field("hold_up_min"), format!("{h} is no hold-up time; minutes above 0 are wanted"));
+            }
             if m.inlet_pressure_kpa.is_some() && m.pressure_is.is_none() {
                 return Err(Error::new(
                     ErrorKind::Ambiguous,
@@ -767,6 +786,39 @@ impl StudyConfig {
                 "report.paper".into(),
                 format!("\"{p}\" is no paper known here; \"a4\" or \"us-letter\" is wanted"),
             );
+        }
+        Ok(())
+    }
+
+    /// Contradictions in what names rest on.
+    fn check_naming(&self) -> Result<()> {
+        let p = &self.peaks;
+        let wrong = |field: &str, message: String| {
+            Err(Error::new(ErrorKind::Study, message).at_field(format!("peaks.{field}")))
+        };
+        if let Some(v) = p.time_scale_limit_percent.filter(|v| !(0.0..=20.0).contains(v)) {
+            return wrong("time_scale_limit_percent", format!("{v} % is no limit; 0 (no time scale) to 20 is wanted"));
+        }
+        if let Some(v) = p.least_probability.filter(|v| !(0.5..1.0).contains(v)) {
+            return wrong("least_probability", format!("{v} is no limit for a name; 0.5 to below 1 is wanted"));
+        }
+        if let Some(w) = p.ladder_carbons.windows(2).find(|w| w[0] >= w[1]) {
+            return wrong(
+                "ladder_carbons",
+                format!("{} comes before {}; carbon numbers rise with elution", w[0], w[1]),
+            );
+        }
+        if p.ladder_carbons.len() == 1 {
+            return wrong("ladder_carbons", "one n-alkane; a ladder needs at least 2".to_owned());
+        }
+        if !p.ladder_min.is_empty() && p.ladder_min.len() != p.ladder_carbons.len() {
+            return wrong(
+                "ladder_min",
+                format!("{} times for {} n-alkanes; one each is wanted", p.ladder_min.len(), p.ladder_carbons.len()),
+            );
+        }
+        if let Some(t) = p.ladder_min.iter().find(|t| !(t.is_finite() && **t > 0.0)) {
+            return wrong("ladder_min", format!("{t} is no retention time; minutes above 0 are wanted"));
         }
         Ok(())
     }

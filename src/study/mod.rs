@@ -12,8 +12,10 @@ mod config;
 mod doubts;
 mod folder;
 mod log;
+mod names;
 mod record;
 mod responses;
+mod spikes;
 pub(crate) mod write;
 
 pub use analyse::Analysis;

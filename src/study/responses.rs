@@ -8,18 +8,21 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 
 use super::as_results::peak_result;
+use super::names::Names;
 use super::{Kind, Role, Study, StudyConfig, WindowBaseline};
 use crate::error::{Error, ErrorKind, Result};
 use crate::estimate::significant;
-use crate::identify::{ExpectedTime, Naming, ReferenceTime, references_from};
+use crate::identify::{CONFIRM, ExpectedTime, NamedPeak, NamedPeaks, ReferenceTime};
 use crate::numeric::median;
-use crate::peaks::{BaselineEnds, Detect, Peak, PeakList};
-use crate::results::PeakResult;
+use crate::peaks::{BaselineEnds, Detect, Peak, PeakList, PeakNote};
+use crate::results::{CandidateResult, Finding, NamingResult, PeakResult};
 use crate::trace::Run;
 
 /// What was measured in every run, in the order of the injections.
 pub(super) struct Measured {
     expected: Vec<ExpectedTime>,
+    pub(super) naming: NamingResult,
+    pub(super) findings: Vec<Finding>,
     pub(super) runs: Vec<MeasuredRun>,
 }
 
@@ -36,7 +39,29 @@ pub(super) struct Named {
     pub(super) peak: Peak,
     pub(super) compound: Option<String>,
     pub(super) probability: Option<f64>,
+    pub(super) candidates: Vec<(String, f64)>,
     pub(super) evidence: String,
+    /// Retention index and its standard uncertainty.
+    index: Option<(f64, f64)>,
+    /// Retention factor.
+    factor: Option<f64>,
+    /// Relative to the internal standard.
+    relative: Option<f64>,
+}
+
+impl From<NamedPeak> for Named {
+    fn from(n: NamedPeak) -> Self {
+        Named {
+            peak: n.peak,
+            compound: n.compound,
+            probability: n.identity_probability,
+            candidates: n.candidates,
+            evidence: n.evidence,
+            index: None,
+            factor: None,
+            relative: None,
+        }
+    }
 }
 
 /// Where a compound's peak lies in the standards: start and end about its apex, in minutes.
@@ -85,92 +110,77 @@ impl Study {
     pub(super) fn measure(&self) -> Result<Measured> {
         let detect = detect_options(&self.config);
         let lists: Vec<PeakList> = self.runs.par_iter().map(|r| r.find_peaks(&detect)).collect::<Result<_>>()?;
-        let expected = self.expected_times();
-        let references = self.references(&lists, &expected);
-        let naming = Naming {
-            start_offset_limit_s: self
-                .config
-                .peaks
-                .start_offset_limit_s
-                .unwrap_or(Naming::default().start_offset_limit_s),
-            ..Naming::default()
-        };
-        let isothermal = |i: usize| self.is_isothermal(i);
+        let mut lists = lists;
+        // Plate numbers are isothermal quantities; the list of found peaks and the named ones agree.
+        for (_, list) in lists.iter_mut().enumerate().filter(|(i, _)| !self.is_isothermal(*i)) {
+            list.peaks.iter_mut().for_each(|p| p.plates_half_height = None);
+        }
+        let names = self.names(&lists)?;
         let mut runs: Vec<MeasuredRun> = lists
-            .into_par_iter()
-            .enumerate()
-            .map(|(i, mut list)| {
-                if !isothermal(i) {
-                    // Plate numbers are isothermal quantities; the list of found peaks and the named ones agree.
-                    list.peaks.iter_mut().for_each(|p| p.plates_half_height = None);
-                }
-                let named = list.identify(&references, &naming)?;
-                let peaks = named
-                    .peaks
-                    .into_iter()
-                    .map(|n| Named {
-                        peak: n.peak,
-                        compound: n.compound,
-                        probability: n.identity_probability,
-                        evidence: n.evidence,
-                    })
-                    .collect();
-                Ok(MeasuredRun { list, start_offset_s: named.start_offset_s, peaks })
+            .into_iter()
+            .zip(&names.named)
+            .map(|(list, named)| MeasuredRun {
+                list,
+                start_offset_s: named.start_offset_s,
+                peaks: named.peaks.iter().map(|n| Named::from(n.clone())).collect(),
             })
-            .collect::<Result<_>>()?;
-
+            .collect();
         let spans = self.spans(&runs);
         for (i, (run, measured)) in self.runs.iter().zip(&mut runs).enumerate() {
             let injection = &self.injections[i];
-            match self.add_windows(run, measured, &references, &spans, &detect) {
+            let references = &names.scales[names.scale_of[i]].references;
+            match self.add_windows((injection, run, &names.named[i]), measured, references, &spans, &detect) {
                 // A run that was broken off need not reach to every window.
                 Err(_) if !injection.accepted => {}
                 other => other?,
             }
-            if !isothermal(i) {
+            if !self.is_isothermal(i) {
                 measured.peaks.iter_mut().for_each(|n| n.peak.plates_half_height = None);
             }
         }
-        Ok(Measured { expected, runs })
+        self.place(&names, &mut runs);
+        Ok(Measured { expected: names.expected, naming: names.result, findings: names.findings, runs })
     }
 
-    /// What study.toml says of the compounds that are looked for by time.
-    fn expected_times(&self) -> Vec<ExpectedTime> {
-        self.config
-            .compounds
-            .iter()
-            .filter(|c| c.integrate_min.is_none())
-            .filter_map(|c| {
-                let time_min = c.retention_min?;
-                // Common practice: a hand-started run keeps its peaks within about 4 % or 6 s.
-                let half_width_min = c.window_min.unwrap_or((0.04 * time_min).max(0.1));
-                Some(ExpectedTime { compound: c.name.clone(), time_min, half_width_min })
-            })
-            .collect()
-    }
-
-    /// Retention times learnt from the standards.
-    fn references(&self, lists: &[PeakList], expected: &[ExpectedTime]) -> Vec<ReferenceTime> {
-        let standards: Vec<&PeakList> = self
-            .injections
-            .iter()
-            .zip(lists)
-            .filter(|(i, _)| {
-                i.accepted
-                    && matches!(i.kind, Kind::Standard | Kind::CheckStandard | Kind::Addition | Kind::SingleCompound)
-            })
-            .map(|(_, list)| list)
-            .collect();
-        references_from(&standards, expected)
+    /// Retention index, retention factor and relative retention of every peak; what spikes say of the names.
+    fn place(&self, names: &Names, runs: &mut [MeasuredRun]) {
+        let internal = self.config.internal_standard();
+        for (i, run) in runs.iter_mut().enumerate() {
+            let (scale, named) = (&names.scales[names.scale_of[i]], &names.named[i]);
+            // The shift is told on the standards' clock; it is smooth, so that one step suffices.
+            let clock = |t: f64| t - named.shift_s(t - named.shift_s(t) / 60.0) / 60.0;
+            let to = internal.and_then(|c| named.peak(c)).map(|p| clock(p.peak.retention_time_min));
+            for n in run.peaks.iter_mut().filter(|n| !n.peak.notes.contains(&PeakNote::NoPeakFound)) {
+                let at = clock(n.peak.retention_time_min);
+                let offset_u = named.start_offset_u_s.unwrap_or(0.0) / 60.0;
+                let u = n.peak.retention_time_u_min.filter(|u| u.is_finite()).unwrap_or(0.0).hypot(offset_u);
+                let index = scale.index(at, u);
+                n.index = index.map(|x| (x.value, x.u));
+                n.factor = scale.factor(at);
+                n.relative = to.and_then(|to| scale.relative(at, to));
+                let Some(compound) = &n.compound else { continue };
+                let sample = &self.injections[i].sample;
+                let of_sample = |run: &str| self.injections.iter().any(|o| o.run == run && &o.sample == sample);
+                for e in names.result.evidence.iter().filter(|e| &e.compound == compound) {
+                    let concerns = e.kind != "spike" || of_sample(&e.run);
+                    match e.agrees {
+                        Some(true) if concerns => {
+                            n.evidence = n.evidence.replace(CONFIRM, "");
+                            n.evidence.push_str(&format!("; supported by the {} run {}", e.kind, e.run));
+                        }
+                        Some(false) if concerns => {
+                            n.evidence.push_str(&format!("; the {} run {} speaks against it", e.kind, e.run));
+                        }
+                        _ => {}
+                    }
+                }
+            }
+        }
     }
 
     /// True where the run's method is known to hold one temperature.
     fn is_isothermal(&self, injection: usize) -> bool {
-        let method = match &self.injections[injection].method {
-            Some(name) => self.config.methods.iter().find(|m| &m.name == name),
-            None => self.config.methods.first().filter(|_| self.config.methods.len() == 1),
-        };
-        method.is_some_and(|m| m.oven.len() == 1)
+        self.method_of(injection).is_some_and(|m| m.oven.len() == 1)
     }
 
     /// The usual span of each compound's peak about its apex, from the standards.
@@ -198,13 +208,16 @@ impl Study {
     /// Fixed windows for the compounds that have one, forced ones where no peak took a name.
     fn add_windows(
         &self,
-        run: &Run,
+        (injection, run, named): (&super::Injection, &Run, &NamedPeaks),
         measured: &mut MeasuredRun,
         references: &[ReferenceTime],
         spans: &BTreeMap<String, Span>,
         detect: &Detect,
     ) -> Result<()> {
-        let shift = measured.start_offset_s.unwrap_or(0.0) / 60.0;
+        // What is not there to be measured has no windows.
+        if matches!(injection.kind, Kind::Ladder | Kind::HoldUp | Kind::Conditioning) {
+            return Ok(());
+        }
         for compound in self.config.compounds.iter().filter(|c| c.role != Role::Solvent) {
             if let Some([start, end]) = compound.integrate_min {
                 let peak = run.integrate_window(start, end, detect).map_err(|e| e.in_file(&run.provenance.file))?;
@@ -219,7 +232,7 @@ impl Study {
             else {
                 continue;
             };
-            let at = r.time_min + shift;
+            let at = r.time_min + named.shift_s(r.time_min) / 60.0;
             let peak = run
                 .integrate_window(at - span.before_min, at + span.after_min, detect)
                 .map_err(|e| e.in_file(&run.provenance.file))?;
@@ -236,7 +249,11 @@ impl MeasuredRun {
             peak,
             compound: Some(compound.to_owned()),
             probability: None,
+            candidates: Vec::new(),
             evidence: evidence.to_owned(),
+            index: None,
+            factor: None,
+            relative: None,
         });
     }
 }
@@ -248,6 +265,10 @@ impl Named {
         let nothing_there = p.notes.contains(&crate::peaks::PeakNote::NoPeakFound);
         let mut result = peak_result(p, run, self.compound.as_deref(), !nothing_there);
         result.identity_probability = self.probability;
+        let candidate = |(compound, p): &(String, f64)| CandidateResult { compound: compound.clone(), probability: *p };
+        result.candidates = self.candidates.iter().map(candidate).collect();
+        (result.retention_index, result.retention_index_u) = self.index.unzip();
+        (result.retention_factor, result.relative_retention) = (self.factor, self.relative);
         if !self.evidence.is_empty() {
             result.notes.insert(0, self.evidence.clone());
         }

@@ -98,9 +98,7 @@ impl Tabular for [ResidualTestResult] {
                 rows.text("next", |t| Some(t.next.clone())).as_detail(),
             ],
         );
-        table.notes.push(
-            "each p alone: among five tests, one below 0.05 is no rarity on sound data".to_owned(),
-        );
+        table.notes.push("each p alone: among five tests, one below 0.05 is no rarity on sound data".to_owned());
         table
     }
 }

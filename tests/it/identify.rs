@@ -161,6 +161,7 @@ fn ideal(scatter_s: f64) -> Vec<ReferenceTime> {
             half_width_min: 6.0 * scatter_s / 60.0,
             width_half_min: Some(0.035),
             runs: 10,
+            late_start_share: None,
         })
         .collect()
 }
@@ -215,6 +216,7 @@ fn a_late_thumb_does_not_break_names() {
             half_width_min: 1.8 / 60.0,
             width_half_min: None,
             runs: 10,
+            late_start_share: None,
         })
         .collect();
     for foreign in [&[][..], &[0, 2]] {
@@ -402,6 +404,7 @@ fn a_thousand_peaks_and_a_hundred_compounds_stay_finite() {
             half_width_min: 0.03,
             width_half_min: None,
             runs: 5,
+            late_start_share: None,
         })
         .collect();
     let named = list("dense", times).identify(&references, &Naming::default()).expect("valid");

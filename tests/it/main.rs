@@ -4,6 +4,7 @@
 mod calibration;
 mod compounds;
 mod estimate;
+mod evidence;
 mod figures;
 mod formats;
 #[cfg(feature = "frame")]
@@ -17,6 +18,7 @@ mod peaks;
 mod program;
 mod reading;
 mod report;
+mod retention;
 mod shown;
 mod simulation;
 mod study;

@@ -257,6 +257,8 @@ fn the_template_is_a_study_as_it_is_and_with_every_example_filled_in() {
     assert_eq!(full.peaks.threshold, Some(vialbook::peaks::Detect::default().threshold_z));
     let offset = vialbook::identify::Naming::default().start_offset_limit_s;
     assert_eq!(full.peaks.start_offset_limit_s, Some(offset));
+    let default = vialbook::check::CheckLimits::default();
+    assert_eq!(full.limits, vialbook::check::CheckLimits { plates: full.limits.plates, ..default });
 }
 
 /// The names that stand in backquotes in the complaint about this text: what would have been understood.
@@ -274,9 +276,18 @@ fn the_template_explains_every_key_and_every_word() {
     let compound = "[[compound]]\nname = \"x\"\n";
     let limit = "compound = \"x\"\nunit = \"mg/L\"\norigin = \"x\"\n";
     let mut keys: Vec<String> = vec!["nonsense = 1".into()];
-    for table in
-        ["instrument", "column", "detector", "reading", "peaks", "quantification", "decision", "report", "record"]
-    {
+    for table in [
+        "instrument",
+        "column",
+        "detector",
+        "reading",
+        "peaks",
+        "limits",
+        "quantification",
+        "decision",
+        "report",
+        "record",
+    ] {
         keys.push(format!("[{table}]\nnonsense = 1"));
     }
     for table in ["method", "solution", "compound"] {
