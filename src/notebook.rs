@@ -9,7 +9,7 @@ use std::io::Write as _;
 
 use crate::error::Error;
 use crate::figure::{Figure, escape};
-use crate::peaks::PeakList;
+use crate::peaks::{GroupFit, PeakFits, PeakList};
 use crate::results::{AmountResult, CalibrationResult};
 use crate::study::Study;
 use crate::trace::{Run, Trace};
@@ -97,6 +97,20 @@ impl Study {
 
 impl PeakList {
     /// Shows the peaks in a notebook cell: the run with its peaks.
+    pub fn evcxr_display(&self) {
+        show(&figure(&self.plot()));
+    }
+}
+
+impl GroupFit {
+    /// Shows the fit in a notebook cell: points, profiles, residuals.
+    pub fn evcxr_display(&self) {
+        show(&figure(&self.plot()));
+    }
+}
+
+impl PeakFits {
+    /// Shows the fits in a notebook cell: the run with its fits.
     pub fn evcxr_display(&self) {
         show(&figure(&self.plot()));
     }

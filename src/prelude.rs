@@ -4,7 +4,7 @@ pub use crate::calibrate::{CalibrationOptions, Curve, Flask, Model, Unknown, Wei
 pub use crate::error::{Error, Result};
 pub use crate::estimate::Estimate;
 pub use crate::figure::Figure;
-pub use crate::peaks::{Detect, Peak, PeakList};
+pub use crate::peaks::{Detect, FitOptions, Peak, PeakList};
 pub use crate::read::ReadOptions;
 pub use crate::results::{Finding, Results, Severity};
 pub use crate::study::{Analysis, Study, StudyConfig};

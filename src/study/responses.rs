@@ -7,14 +7,14 @@ use std::collections::BTreeMap;
 
 use rayon::prelude::*;
 
-use super::as_results::peak_result;
-use super::{Kind, Role, Study, StudyConfig, WindowBaseline};
+use super::as_results::{merits_result, peak_result};
+use super::{IntegrateBy, Kind, Method, Role, Study, StudyConfig, WindowBaseline};
 use crate::error::{Error, ErrorKind, Result};
 use crate::estimate::significant;
 use crate::identify::{ExpectedTime, Naming, ReferenceTime, references_from};
 use crate::numeric::median;
-use crate::peaks::{BaselineEnds, Detect, Peak, PeakList};
-use crate::results::PeakResult;
+use crate::peaks::{BaselineEnds, Conditions, Detect, Integration, Peak, PeakList};
+use crate::results::{ByHandResult, MeritsResult, PeakResult};
 use crate::trace::Run;
 
 /// What was measured in every run, in the order of the injections.
@@ -37,6 +37,10 @@ pub(super) struct Named {
     pub(super) compound: Option<String>,
     pub(super) probability: Option<f64>,
     pub(super) evidence: String,
+    /// Why its bounds were set by hand, and what was there before.
+    pub(super) by_hand: Option<ByHandResult>,
+    /// Figures of merit by further ways.
+    pub(super) merits: Option<MeritsResult>,
 }
 
 /// Where a compound's peak lies in the standards: start and end about its apex, in minutes.
@@ -83,8 +87,9 @@ impl Measured {
 impl Study {
     /// Peaks, names and forced windows of all runs, on all cores.
     pub(super) fn measure(&self) -> Result<Measured> {
+        self.check_hand_runs()?;
         let detect = detect_options(&self.config);
-        let lists: Vec<PeakList> = self.runs.par_iter().map(|r| r.find_peaks(&detect)).collect::<Result<_>>()?;
+        let lists: Vec<PeakList> = self.runs.par_iter().map(|r| self.peaks_of(r, &detect)).collect::<Result<_>>()?;
         let expected = self.expected_times();
         let references = self.references(&lists, &expected);
         let naming = Naming {
@@ -113,6 +118,8 @@ impl Study {
                         compound: n.compound,
                         probability: n.identity_probability,
                         evidence: n.evidence,
+                        by_hand: None,
+                        merits: None,
                     })
                     .collect();
                 Ok(MeasuredRun { list, start_offset_s: named.start_offset_s, peaks })
@@ -127,11 +134,31 @@ impl Study {
                 Err(_) if !injection.accepted => {}
                 other => other?,
             }
+            self.by_hand(run, measured, &detect)?;
             if !isothermal(i) {
                 measured.peaks.iter_mut().for_each(|n| n.peak.plates_half_height = None);
             }
+            let conditions =
+                Conditions { is_isothermal: isothermal(i), hold_up_min: self.method_of(i).and_then(|m| m.hold_up_min) };
+            let list =
+                PeakList { peaks: measured.peaks.iter().map(|n| n.peak.clone()).collect(), ..measured.list.clone() };
+            for (named, merits) in measured.peaks.iter_mut().zip(list.merits(&conditions)?) {
+                named.merits = Some(merits_result(&merits, &conditions));
+            }
         }
         Ok(Measured { expected, runs })
+    }
+
+    /// The peaks of a run, with areas by bounds or by fit as study.toml says.
+    fn peaks_of(&self, run: &Run, detect: &Detect) -> Result<PeakList> {
+        let settings = &self.config.peaks;
+        let fit = settings.fit.clone().unwrap_or_default();
+        let list = run.find_peaks(detect)?;
+        match settings.integration {
+            IntegrateBy::Bounds => list.beside_fits(&fit),
+            IntegrateBy::Fit => list.fit(&fit),
+        }
+        .map_err(|e| e.in_file(&run.provenance.file))
     }
 
     /// What study.toml says of the compounds that are looked for by time.
@@ -165,11 +192,15 @@ impl Study {
 
     /// True where the run's method is known to hold one temperature.
     fn is_isothermal(&self, injection: usize) -> bool {
-        let method = match &self.injections[injection].method {
+        self.method_of(injection).is_some_and(|m| m.oven.len() == 1)
+    }
+
+    /// The run's method, where it is known.
+    pub(super) fn method_of(&self, injection: usize) -> Option<&Method> {
+        match &self.injections[injection].method {
             Some(name) => self.config.methods.iter().find(|m| &m.name == name),
             None => self.config.methods.first().filter(|_| self.config.methods.len() == 1),
-        };
-        method.is_some_and(|m| m.oven.len() == 1)
+        }
     }
 
     /// The usual span of each compound's peak about its apex, from the standards.
@@ -228,6 +259,49 @@ impl Study {
     }
 }
 
+impl Study {
+    /// Peaks whose bounds study.toml sets, in the place of those that the program drew; the old values stay beside them.
+    fn by_hand(&self, run: &Run, measured: &mut MeasuredRun, detect: &Detect) -> Result<()> {
+        for set in self.config.peaks.by_hand.iter().filter(|b| b.run == run.name) {
+            let mut peak = run.integrate_window(set.start_min, set.end_min, detect)?;
+            peak.method = Integration::ByHand;
+            let at = measured.peaks.iter().position(|n| n.compound.as_deref() == Some(&set.compound));
+            let old = at.map(|i| measured.peaks.remove(i));
+            measured.push(peak, &set.compound, "bounds set by hand");
+            if let Some(new) = measured.peaks.last_mut() {
+                let was = old.as_ref().map(|n| &n.peak);
+                new.probability = old.as_ref().and_then(|n| n.probability);
+                new.by_hand = Some(ByHandResult {
+                    reason: set.reason.clone(),
+                    start_min: was.map(|p| p.start_min),
+                    end_min: was.map(|p| p.end_min),
+                    area: was.map(|p| p.area),
+                    area_u: was.map(|p| p.area_u),
+                    method: was.map(|p| p.method.words().to_owned()),
+                });
+            }
+            measured.peaks.sort_by(|a, b| a.peak.retention_time_min.total_cmp(&b.peak.retention_time_min));
+        }
+        Ok(())
+    }
+
+    /// Runs that study.toml sets bounds for must be there.
+    fn check_hand_runs(&self) -> Result<()> {
+        match self.config.peaks.by_hand.iter().find(|b| self.runs.iter().all(|r| r.name != b.run)) {
+            Some(b) => {
+                let names: Vec<&str> = self.runs.iter().map(|r| r.name.as_str()).collect();
+                Err(Error::new(
+                    ErrorKind::Study,
+                    format!("no run is named \"{}\", whose bounds are set by hand", b.run),
+                )
+                .at_field("peaks.by_hand".to_owned())
+                .hint(format!("runs: {}", names.join(", "))))
+            }
+            None => Ok(()),
+        }
+    }
+}
+
 impl MeasuredRun {
     fn push(&mut self, peak: Peak, compound: &str, evidence: &str) {
         self.peaks.push(Named {
@@ -235,6 +309,8 @@ impl MeasuredRun {
             compound: Some(compound.to_owned()),
             probability: None,
             evidence: evidence.to_owned(),
+            by_hand: None,
+            merits: None,
         });
     }
 }
@@ -246,8 +322,22 @@ impl Named {
         let nothing_there = p.notes.contains(&crate::peaks::PeakNote::NoPeakFound);
         let mut result = peak_result(p, run, self.compound.as_deref(), !nothing_there);
         result.identity_probability = self.probability;
+        result.by_hand = self.by_hand.clone();
+        result.merits = self.merits.clone();
         if !self.evidence.is_empty() {
             result.notes.insert(0, self.evidence.clone());
+        }
+        if let Some(old) = &self.by_hand {
+            let was = match (old.start_min, old.end_min, old.area) {
+                (Some(a), Some(b), Some(area)) => format!(
+                    "the program had drawn {} to {} min, area {}",
+                    significant(a, 4),
+                    significant(b, 4),
+                    significant(area, 4)
+                ),
+                _ => "the program had integrated nothing".to_owned(),
+            };
+            result.notes.insert(1, format!("reason: {}; {was}", old.reason));
         }
         result
     }
@@ -265,6 +355,8 @@ pub(super) fn detect_options(config: &StudyConfig) -> Detect {
             WindowBaseline::Averaged => BaselineEnds::Averaged,
             WindowBaseline::SinglePoints => BaselineEnds::SinglePoints,
         },
+        overlap: p.overlap,
+        baseline: p.baseline,
         ..default
     }
 }

@@ -7,6 +7,7 @@ mod estimate;
 mod figures;
 mod formats;
 mod identify;
+mod integrals;
 #[cfg(unix)]
 mod kernel;
 mod layers;
