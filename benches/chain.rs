@@ -10,7 +10,7 @@ use std::process::Command;
 use std::time::Instant;
 
 use rayon::prelude::*;
-use vialbook::peaks::Detect;
+use vialbook::peaks::{Detect, FitOptions, PeakList};
 use vialbook::read::{ReadOptions, read_run};
 
 #[path = "peer/environment.rs"]
@@ -43,6 +43,7 @@ fn main() {
     // Three rounds, ours and theirs in turn; the medians are compared.
     let (mut ours, mut theirs) = (Vec::new(), Vec::new());
     let (mut peaks, mut peer_peaks_found) = (0, 0);
+    let (mut largest, mut peer_largest, mut peer_fitted) = (Vec::new(), Vec::new(), Vec::new());
     for _ in 0..3 {
         let start = Instant::now();
         peaks = files
@@ -52,18 +53,45 @@ fn main() {
         let whole = start.elapsed().as_secs_f64();
         let start = Instant::now();
         let points: usize = files.par_iter().map(|f| read_run(f, &ReadOptions::default()).unwrap().trace.len()).sum();
-        ours.push([start.elapsed().as_secs_f64(), whole]);
+        let reading = start.elapsed().as_secs_f64();
         assert_eq!(points, runs * 12_000);
+        let start = Instant::now();
+        largest = files
+            .par_iter()
+            .map(|f| {
+                let list = read_run(f, &ReadOptions::default()).unwrap().find_peaks(&Detect::default()).unwrap();
+                let fitted = list.fit(&FitOptions::default()).unwrap();
+                let top = |l: &PeakList| {
+                    let top = l.peaks.iter().max_by(|a, b| a.area.total_cmp(&b.area)).unwrap();
+                    (top.area, top.area_u)
+                };
+                (top(&list), top(&fitted))
+            })
+            .collect();
+        ours.push([reading, whole, start.elapsed().as_secs_f64()]);
 
-        let out = Command::new(&python).arg(here.join("chain.py")).arg(folder.path()).output().unwrap();
-        assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));
-        let peer: serde_json::Value = serde_json::from_slice(&out.stdout).unwrap();
-        let second = |key: &str| peer[key].as_f64().unwrap();
-        theirs.push([second("read_s"), second("read_s") + second("peaks_s")]);
+        let chain = |fit: bool| -> serde_json::Value {
+            let mut command = Command::new(&python);
+            command.arg(here.join("chain.py")).arg(folder.path());
+            if fit {
+                command.arg("--fit");
+            }
+            let out = command.output().unwrap();
+            assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));
+            serde_json::from_slice(&out.stdout).unwrap()
+        };
+        let (peer, fitted) = (chain(false), chain(true));
+        let second = |of: &serde_json::Value, key: &str| of[key].as_f64().unwrap();
+        let areas = |of: &serde_json::Value| -> Vec<f64> {
+            of["largest"].as_array().unwrap().iter().map(|v| v.as_f64().unwrap()).collect()
+        };
+        let read = second(&peer, "read_s");
+        theirs.push([read, read + second(&peer, "peaks_s"), read + second(&fitted, "peaks_s")]);
         peer_peaks_found = peer["peaks"].as_u64().unwrap();
+        (peer_largest, peer_fitted) = (areas(&peer), areas(&fitted));
     }
-    let [reading, whole] = medians(&ours);
-    let [peer_read, peer_whole] = medians(&theirs);
+    let [reading, whole, with_fits] = medians(&ours);
+    let [peer_read, peer_whole, peer_fits] = medians(&theirs);
     let peer_peaks = peer_whole - peer_read;
 
     println!("{:<44} {:>9} {:>9} {:>7}", "", "peer / s", "ours / s", "ratio");
@@ -78,18 +106,37 @@ fn main() {
         (whole - reading).max(f64::MIN_POSITIVE),
         peer_peaks / (whole - reading).max(f64::MIN_POSITIVE)
     );
+    let (ours_fits, theirs_fits) = ((with_fits - whole).max(f64::MIN_POSITIVE), peer_fits - peer_whole);
+    println!(
+        "{:<44} {theirs_fits:>9.3} {ours_fits:>9.3} {:>7.1}",
+        "fits on top of it (a profile to every peak)",
+        theirs_fits / ours_fits
+    );
     println!(
         "{:<44} {:>9.3} {whole:>9.3} {:>7.1}",
-        "together",
+        "together, without fits",
         peer_read + peer_peaks,
         (peer_read + peer_peaks) / whole
     );
     println!("peaks found: peer {peer_peaks_found}, ours {peaks}");
+    // The largest peak of each file. The peer's sum ends 5 half widths behind the apex, on single points.
+    let apart = |theirs: &[f64], ours: &[(f64, f64)]| {
+        let mut all: Vec<f64> = theirs.iter().zip(ours).map(|(t, (a, u))| (t - a) / u).collect();
+        all.sort_by(f64::total_cmp);
+        (all[all.len() / 2], all.iter().filter(|d| d.abs() < 2.0).count() as f64 / all.len() as f64)
+    };
+    let (sums, fits): (Vec<_>, Vec<_>) = largest.into_iter().unzip();
+    let ((sum, sum_share), (fit, fit_share)) = (apart(&peer_largest, &sums), apart(&peer_fitted, &fits));
+    println!(
+        "largest areas, peer less ours in our standard uncertainties: sums {sum:.2} (median; {:.0} % within 2), fits {fit:.2} ({:.0} % within 2)",
+        100.0 * sum_share,
+        100.0 * fit_share
+    );
     println!("our peak memory: {}", peak_memory());
 }
 
-fn medians(rounds: &[[f64; 2]]) -> [f64; 2] {
-    [0, 1].map(|i| {
+fn medians(rounds: &[[f64; 3]]) -> [f64; 3] {
+    [0, 1, 2].map(|i| {
         let mut column: Vec<f64> = rounds.iter().map(|r| r[i]).collect();
         column.sort_by(f64::total_cmp);
         column[column.len() / 2]

@@ -7,7 +7,7 @@ pub use crate::figure::Figure;
 #[cfg(feature = "frame")]
 pub use crate::frame::{Frame, Is, ToFrame};
 pub use crate::notebook::{OrStop, Show};
-pub use crate::peaks::{Detect, Peak, PeakList};
+pub use crate::peaks::{Detect, FitOptions, Peak, PeakList};
 pub use crate::read::ReadOptions;
 pub use crate::results::{Finding, Results, Severity};
 pub use crate::study::{Analysis, Study, StudyConfig};

@@ -91,8 +91,17 @@ pub struct RunResult {
     pub reason: Option<String>,
     /// Common shift of its peaks against the standards, in seconds.
     pub start_offset_s: Option<f64>,
-    /// Noise standard deviation in signal units.
+    /// Noise standard deviation (root mean square) in signal units.
     pub noise_sd: Option<f64>,
+    /// Peak-to-peak noise in signal units, over `noise_window_min`.
+    #[serde(default)]
+    pub noise_peak_to_peak: Option<f64>,
+    /// First and last minute of the longest stretch free of peaks, whose range the peak-to-peak noise is.
+    #[serde(default)]
+    pub noise_window_min: Option<[f64; 2]>,
+    /// The baseline below its peaks, in words.
+    #[serde(default)]
+    pub baseline: String,
     /// Signal unit.
     pub signal_unit: String,
     /// How the file was read.
@@ -148,14 +157,103 @@ pub struct PeakResult {
     pub asymmetry_10pct: Option<f64>,
     /// Resolution from the peak before it, by widths at half height.
     pub resolution_half_height: Option<f64>,
-    /// Signal to noise, 2H/h.
+    /// Signal to noise, 2H/h, h the peak-to-peak noise next to the peak.
     pub signal_to_noise: Option<f64>,
+    /// Height over the standard deviation of the noise.
+    #[serde(default)]
+    pub height_over_sd: Option<f64>,
     /// How it was integrated.
     pub method: String,
     /// Level of the baseline at start and end in signal units.
     pub baseline: [f64; 2],
+    /// Figures of merit by further ways.
+    #[serde(default)]
+    pub merits: Option<MeritsResult>,
+    /// What a fitted profile says of the peak; `method` tells whether the area is the fit's.
+    #[serde(default)]
+    pub fit: Option<FitResult>,
+    /// Where its bounds were set by hand: why, and what the program had drawn.
+    #[serde(default)]
+    pub by_hand: Option<ByHandResult>,
     /// Doubts.
     pub notes: Vec<String>,
+}
+
+/// Figures of merit, each by the way in its name; `null` where it cannot be told, or has no meaning under a ramp.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct MeritsResult {
+    /// Width at a tenth of the height in minutes.
+    pub width_tenth_min: Option<f64>,
+    /// Width on the baseline between inflection tangents, in minutes.
+    pub width_tangent_min: Option<f64>,
+    /// First moment in minutes.
+    pub mean_min: Option<f64>,
+    /// Second central moment in minutes squared.
+    pub variance_min2: Option<f64>,
+    /// Skewness.
+    pub skewness: Option<f64>,
+    /// Plate number 16 (tR/wb)² from the tangents.
+    pub plates_tangent: Option<f64>,
+    /// Plate number from the moments.
+    pub plates_moments: Option<f64>,
+    /// Plate number after Foley and Dorsey.
+    pub plates_foley_dorsey: Option<f64>,
+    /// Resolution from the peak before, by tangents.
+    pub resolution_tangent: Option<f64>,
+    /// Kaiser's valley between the peak before and this one.
+    pub kaiser_valley: Option<f64>,
+    /// Retention factor (tR - tM)/tM.
+    pub retention_factor: Option<f64>,
+    /// The hold-up time tM it was worked out with, in minutes.
+    pub hold_up_min: Option<f64>,
+}
+
+/// A profile fitted to a peak.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct FitResult {
+    /// The profile in words.
+    pub shape: String,
+    /// Peaks fitted together.
+    pub together: usize,
+    /// Area of the profile.
+    pub area: f64,
+    /// Its standard uncertainty from noise.
+    pub area_u: Option<f64>,
+    /// What a perpendicular drop gives; one of several only.
+    pub drop_area: Option<f64>,
+    /// What the drop gives more than the fit, in % of the fitted area.
+    pub drop_excess_percent: Option<f64>,
+    /// The sum above a straight baseline; a peak alone only.
+    pub sum_area: Option<f64>,
+    /// Standard deviation of the Gaussian part in minutes.
+    pub sigma_min: f64,
+    /// Time constant of the tail in minutes, negative for a front.
+    pub tau_min: Option<f64>,
+    /// χ² of the fit.
+    pub chi_squared: f64,
+    /// Its degrees of freedom.
+    pub dof: f64,
+    /// Probability of a χ² at least as large where the profile is right.
+    pub probability: Option<f64>,
+    /// False where the fit did not settle on a peak with an uncertainty.
+    pub is_sound: bool,
+}
+
+/// Bounds set by hand, and what they took the place of; `null` where the program had integrated nothing.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ByHandResult {
+    /// Why.
+    pub reason: String,
+    /// Start before, in minutes.
+    pub start_min: Option<f64>,
+    /// End before, in minutes.
+    pub end_min: Option<f64>,
+    /// Area before.
+    pub area: Option<f64>,
+    /// Its standard uncertainty.
+    pub area_u: Option<f64>,
+    /// How it was integrated before.
+    pub method: Option<String>,
 }
 
 /// One calibration.

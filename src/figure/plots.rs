@@ -7,7 +7,7 @@ use crate::calibrate::Curve;
 use crate::error::{Error, ErrorKind, Result};
 use crate::estimate::{plus_minus, significant, typographic};
 use crate::identify::NamedPeaks;
-use crate::peaks::PeakList;
+use crate::peaks::{GroupFit, PeakFits, PeakList};
 use crate::results::{AmountResult, CalibrationResult, PeakResult};
 use crate::study::{Analysis, Role, curve_result};
 use crate::trace::{Run, Trace};
@@ -138,6 +138,38 @@ impl Curve {
             })
         });
         views::replicates(&self.compound, "response", "", &shots.collect::<Vec<_>>())
+    }
+}
+
+/// Figures of a fit.
+impl GroupFit {
+    /// Points, profiles and their sum, residuals below; see [`views::fit`].
+    ///
+    /// ```
+    /// use vialbook::{Trace, peaks::FitOptions, shapes::Gaussian};
+    /// let time: Vec<f64> = (0..600).map(|i| f64::from(i) * 0.01).collect();
+    /// let mut signal: Vec<f64> = (0..600).map(|i| 0.001 * f64::from(i * 7919 % 13)).collect();
+    /// Gaussian::new(2.0, 3.0, 0.1)?.add_to(&time, &mut signal);
+    /// let fit = Trace::new(time, signal, "mV")?.fit_window(2.4, 3.8, &FitOptions::default())?;
+    /// assert!(fit.plot().alt.contains("one profile"));
+    /// # Ok::<(), vialbook::Error>(())
+    /// ```
+    pub fn plot(&self) -> Figure {
+        match &self.trace {
+            Some(trace) => views::fit(trace, self, ""),
+            None => Figure::new("A fit without its trace."),
+        }
+    }
+}
+
+/// Figures of a run's fits.
+impl PeakFits {
+    /// All fits over the trace, residuals below; see [`views::fits`]. `groups[k].plot()` shows one close up.
+    pub fn plot(&self) -> Figure {
+        match &self.trace {
+            Some(trace) => views::fits(trace, self),
+            None => Figure::new("Fits without their trace."),
+        }
     }
 }
 

@@ -4,11 +4,13 @@
 //! Each takes results and gives a [`Figure`] whose alternative text says what it shows.
 
 mod explore;
+mod fit;
 mod overlay;
 mod replicates;
 mod run;
 
 pub use explore::{baseline, detection, smoothing};
+pub use fit::{fit, fits};
 pub use overlay::{OverlaidRun, Overlay, overlay};
 pub use replicates::{ReplicateShot, replicates};
 pub use run::{named_peaks, peaks, trace};

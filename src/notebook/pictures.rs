@@ -2,6 +2,7 @@
 
 use super::{Bundle, Show};
 use crate::figure::Figure;
+use crate::peaks::{GroupFit, PeakFits};
 use crate::table::attribute;
 use crate::trace::{Run, Trace};
 
@@ -22,6 +23,20 @@ impl Show for Run {
 }
 
 impl Show for Trace {
+    fn bundle(&self) -> Bundle {
+        self.plot().bundle()
+    }
+}
+
+/// Points, profiles, residuals.
+impl Show for GroupFit {
+    fn bundle(&self) -> Bundle {
+        self.plot().bundle()
+    }
+}
+
+/// The run with its fits.
+impl Show for PeakFits {
     fn bundle(&self) -> Bundle {
         self.plot().bundle()
     }

@@ -2,10 +2,10 @@
 
 use std::ops::Range;
 
-use crate::peaks::Integration;
 use crate::peaks::detect::Apex;
 use crate::peaks::measures::reach_for;
 use crate::peaks::sums::{BoxNoise, Sums};
+use crate::peaks::{Integration, Overlap};
 use crate::signal::NoiseProfile;
 
 /// The bounds of one peak as indices of points, and the points that carry its baseline.
@@ -45,6 +45,7 @@ pub(super) fn bounds(
     apexes: &[Apex],
     baseline_points: Option<usize>,
     is_flattened: bool,
+    overlap: Overlap,
 ) -> Vec<Bounds> {
     let n = sums.len();
     let walks: Vec<Walk> = (0..apexes.len())
@@ -93,7 +94,8 @@ pub(super) fn bounds(
         let apexes = &apexes[group.clone()];
         let valleys: Vec<usize> = apexes.windows(2).map(|w| valley(sums, noise, w[0], w[1])).collect();
         let flat = if is_flattened { Outer::flat } else { std::convert::identity };
-        split(sums, noise, apexes, &valleys, flat(left), flat(right), is_flattened, &mut all);
+        let rule = Rule { is_flattened, always: overlap == Overlap::ValleyToValley };
+        split(sums, noise, apexes, &valleys, flat(left), flat(right), rule, &mut all);
     }
     all
 }
@@ -231,6 +233,15 @@ fn cut_ends(
     (left, right)
 }
 
+/// When a group is parted into peaks with baselines of their own.
+#[derive(Clone, Copy, Debug)]
+struct Rule {
+    /// The baseline was taken off before.
+    is_flattened: bool,
+    /// At every valley.
+    always: bool,
+}
+
 /// One straight baseline below a group; where it cuts into a valley, the group is parted there (unless the baseline was
 /// taken off before).
 #[allow(clippy::too_many_arguments)]
@@ -241,7 +252,7 @@ fn split(
     valleys: &[usize],
     left: Outer,
     right: Outer,
-    is_flattened: bool,
+    rule: Rule,
     all: &mut Vec<Bounds>,
 ) {
     let (from, to) = (level(sums, &left), level(sums, &right));
@@ -256,16 +267,15 @@ fn split(
         })
         .min_by(|a, b| a.1.total_cmp(&b.1));
     if let Some((k, z)) = below
-        && z < -4.0
-        && !is_flattened
+        && (rule.always || z < -4.0 && !rule.is_flattened)
     {
         let v = valleys[k];
         let reach = (apexes[k].width.min(apexes[k + 1].width) / 6.0) as usize;
         let middle = Outer { bound: v, level: v.saturating_sub(reach)..(v + reach + 1).min(sums.len()), cut: false };
         let before = all.len();
-        split(sums, noise, &apexes[..=k], &valleys[..k], left, middle.clone(), is_flattened, all);
+        split(sums, noise, &apexes[..=k], &valleys[..k], left, middle.clone(), rule, all);
         let parted = all.len();
-        split(sums, noise, &apexes[k + 1..], &valleys[k + 1..], middle, right, is_flattened, all);
+        split(sums, noise, &apexes[k + 1..], &valleys[k + 1..], middle, right, rule, all);
         for bounds in [parted - 1, parted].map(|i| i.max(before)) {
             if all[bounds].method == Integration::BaselineToBaseline {
                 all[bounds].method = Integration::ValleyToValley;

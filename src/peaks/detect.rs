@@ -140,12 +140,21 @@ fn curvature_maxima(search: &Search<'_>, w: usize, least_sd: f64, excess: f64, m
             }
         }
     };
+    // Most of a run holds no peak: places are passed over by their curvature alone, where each is looked at whole pieces
+    // by their largest.
+    let bar = 2.0 * w as f64 * least;
     if stride > 1 {
-        (w..=n - 2 * w).step_by(stride).for_each(test);
+        let m = n + 1 - 3 * w;
+        let (before, start, middle, after) = (&p[..m], &p[w..][..m], &p[2 * w..][..m], &p[3 * w..][..m]);
+        let mut i = 0;
+        while i < m {
+            if 3.0 * (middle[i] - start[i]) - (after[i] - before[i]) > bar {
+                test(i + w);
+            }
+            i += stride;
+        }
         return;
     }
-    // Most of a run holds no peak: whole pieces are passed over by their largest curvature alone.
-    let bar = 2.0 * w as f64 * least;
     let mut s = w;
     while s <= n - 2 * w {
         let end = (s + PIECE).min(n - 2 * w + 1);
@@ -165,7 +174,11 @@ fn curvature_maxima(search: &Search<'_>, w: usize, least_sd: f64, excess: f64, m
             largest[0] = largest[0].max(3.0 * (p2 - p1) - (p3 - p0));
         }
         if largest.iter().any(|c| *c > bar) {
-            (s..end).for_each(&mut test);
+            for i in 0..m {
+                if 3.0 * (middle[i] - start[i]) - (after[i] - before[i]) > bar {
+                    test(s + i);
+                }
+            }
         }
         s = end;
     }
@@ -209,9 +222,13 @@ impl Wander {
         if is_enough {
             self.sizes.clear();
             let size = |s: usize| (3.0 * (p[s + w] - p[s]) - (p[s + 2 * w] - p[s - w])).abs() / (2 * w) as f64;
-            self.sizes.extend(stretches.iter().flat_map(|r| {
-                (r.start + w..(r.end.max(2 * w) - 2 * w).max(r.start + w)).step_by((w / 2).max(1)).map(size)
-            }));
+            for r in stretches {
+                let (mut s, end) = (r.start + w, (r.end.max(2 * w) - 2 * w).max(r.start + w));
+                while s < end {
+                    self.sizes.push(size(s));
+                    s += (w / 2).max(1);
+                }
+            }
             let k = self.sizes.len() / 4;
             // 0.3186: lower quartile of the size of a standard normal value.
             self.scatter_seen = *self.sizes.select_nth_unstable_by(k, f64::total_cmp).1 / 0.3186;

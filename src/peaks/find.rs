@@ -6,8 +6,9 @@ use crate::peaks::detect::{Search, find_apexes};
 use crate::peaks::integrate::{AreaNoise, Line, area, area_above_zero};
 use crate::peaks::measures::{Measures, Signal, measure};
 use crate::peaks::shoulders::shoulders;
+use crate::peaks::skim::skim;
 use crate::peaks::sums::{BoxNoise, Sums};
-use crate::peaks::{BaselineEnds, Detect, Integration, Peak, PeakList, PeakNote};
+use crate::peaks::{BaselineEnds, Detect, Integration, Overlap, Peak, PeakList, PeakNote};
 use crate::signal::noise::range_about_line;
 use crate::signal::{Baseline, NoiseProfile};
 use crate::trace::{Run, Trace};
@@ -67,11 +68,18 @@ impl Trace {
             widest,
             valley_fraction: options.valley_fraction,
         });
-        let all = bounds(&sums, &noise, &apexes, options.baseline_points, drawn.is_some());
+        let mut all = bounds(&sums, &noise, &apexes, options.baseline_points, drawn.is_some(), options.overlap);
+        let parents = if options.overlap == Overlap::TangentSkim { skim(&sums, &mut all) } else { Vec::new() };
         let signal = Signal { time: self.time_min(), signal: y, sums: &sums, noise: &noise };
         let mut peaks: Vec<Peak> = Vec::with_capacity(all.len());
-        for b in &all {
+        for (k, b) in all.iter().enumerate() {
             let mut peak = self.peak(&signal, b, drawn.as_ref());
+            // What stands above the tangents on a peak is not its own.
+            for rider in (0..parents.len()).filter(|&r| parents[r] == Some(k)) {
+                let other = self.peak(&signal, &all[rider], drawn.as_ref());
+                peak.area -= other.area;
+                peak.area_u = peak.area_u.hypot(other.area_u);
+            }
             // A top that is cut off has edges that look like more.
             if let Some(width) = peak.width_half_min
                 && !peak.notes.iter().any(PeakNote::is_cut_off)
@@ -216,23 +224,25 @@ impl Trace {
 
     /// Integrates and measures between bounds.
     fn peak(&self, s: &Signal<'_>, b: &Bounds, drawn: Option<&Baseline>) -> Peak {
+        // A tangent, and a valley's level, lie above a baseline that was taken off before.
+        let own = matches!(b.method, Integration::TangentSkim | Integration::ValleyToValley);
         let line = match drawn {
-            Some(_) => Line::zero(),
-            None => Line::new(s.time, s.signal, &b.before, &b.after),
+            Some(_) if !own => Line::zero(),
+            _ => Line::new(s.time, s.signal, &b.before, &b.after),
         };
         let sd = s.noise.sd_at(b.apex);
         let hidden = has_hidden_noise(s.noise);
         let step = s.noise.shared_step() * unlevelled_share(s, b, &line);
         let noise = AreaNoise { sd, autocorrelation: s.noise.autocorrelation, step };
         let area = match drawn {
-            Some(d) => {
+            Some(d) if !own => {
                 let phi = noise.autocorrelation;
                 let level_u = sd * ((1.0 + phi) / (1.0 - phi) / d.effective_points).sqrt();
                 area_above_zero(s.time, s.signal, b.start, b.end, level_u, noise)
             }
-            None => area(s.time, s.signal, b.start, b.end, &b.before, &b.after, noise),
+            _ => area(s.time, s.signal, b.start, b.end, &b.before, &b.after, noise),
         };
-        let level = |i: usize| drawn.map_or_else(|| line.at(s.time[i]), |d| d.line.signal()[i]);
+        let level = |i: usize| line.at(s.time[i]) + drawn.map_or(0.0, |d| d.line.signal()[i]);
         let m = measure(s, b.apex, b.start, b.end, b.width, &line);
         Peak {
             retention_time_min: m.time,
@@ -257,6 +267,7 @@ impl Trace {
             points: b.end - b.start + 1,
             method: b.method,
             notes: self.notes(s, b, &m, hidden),
+            fit: None,
         }
     }
 

@@ -9,28 +9,33 @@ use crate::signal::noise::correlated_norm;
 pub(super) struct Line {
     from: (f64, f64),
     to: (f64, f64),
+    level: f64,
+    slope: f64,
 }
 
 impl Line {
     /// Zero everywhere.
     pub(super) fn zero() -> Self {
-        Line { from: (0.0, 0.0), to: (1.0, 0.0) }
+        Line::through((0.0, 0.0), (1.0, 0.0))
     }
 
     /// Through the means of two stretches of points, the first before the second.
     pub(super) fn new(time: &[f64], signal: &[f64], before: &Range<usize>, after: &Range<usize>) -> Self {
         let mean = |x: &[f64], r: &Range<usize>| x[r.clone()].iter().sum::<f64>() / r.len() as f64;
-        Line { from: (mean(time, before), mean(signal, before)), to: (mean(time, after), mean(signal, after)) }
+        Line::through((mean(time, before), mean(signal, before)), (mean(time, after), mean(signal, after)))
     }
 
-    /// Level at a time; level everywhere where both ends are one point.
+    /// Through two points (time, level); level everywhere where both are one.
+    fn through(from: (f64, f64), to: (f64, f64)) -> Self {
+        let (level, slope) =
+            if to.0 > from.0 { (from.1, (to.1 - from.1) / (to.0 - from.0)) } else { (0.5 * (from.1 + to.1), 0.0) };
+        Line { from, to, level, slope }
+    }
+
+    /// Level at a time.
     #[inline]
     pub(super) fn at(&self, t: f64) -> f64 {
-        if self.to.0 > self.from.0 {
-            self.from.1 + (self.to.1 - self.from.1) * ((t - self.from.0) / (self.to.0 - self.from.0))
-        } else {
-            0.5 * (self.from.1 + self.to.1)
-        }
+        self.level + self.slope * (t - self.from.0)
     }
 }
 
@@ -73,16 +78,11 @@ pub(super) fn area(
     let line = Line::new(time, signal, before, after);
     let (from, to) = (start.min(before.start), (end + 1).max(after.end));
     let mut weights = vec![0.0; to - from];
-    let mut value = 0.0;
-    let mut last = signal[start] - line.at(time[start]);
-    for i in start + 1..=end {
-        let here = signal[i] - line.at(time[i]);
-        let half = 0.5 * (time[i] - time[i - 1]);
-        value += half * (here + last);
-        weights[i - 1 - from] += half;
-        weights[i - from] += half;
-        last = here;
-    }
+    trapezoid(&time[start..=end], &mut weights[start - from..=end - from]);
+    let inside = time[start..=end].iter().zip(&signal[start..=end]).zip(&weights[start - from..]);
+    let mut lanes = [0.0; 4];
+    inside.enumerate().for_each(|(i, ((t, y), c))| lanes[i % 4] += c * (y - line.at(*t)));
+    let value = lanes.into_iter().sum();
     let duration = time[end] - time[start];
     let alpha = if line.to.0 > line.from.0 {
         (0.5 * (time[start] + time[end]) - line.from.0) / (line.to.0 - line.from.0)
@@ -100,6 +100,19 @@ pub(super) fn area(
     Area { value, u: random.hypot(shared) }
 }
 
+/// Weights of the trapezoid rule: half the time from the point before to the point after.
+fn trapezoid(time: &[f64], weights: &mut [f64]) {
+    let n = time.len();
+    if n < 2 {
+        return;
+    }
+    for (w, t) in weights[1..].iter_mut().zip(time.windows(3)) {
+        *w = 0.5 * (t[2] - t[0]);
+    }
+    weights[0] = 0.5 * (time[1] - time[0]);
+    weights[n - 1] = 0.5 * (time[n - 1] - time[n - 2]);
+}
+
 /// Area from point `start` to point `end` above zero, of a signal whose baseline was taken off before; `level_u` is the
 /// standard uncertainty of that baseline's level, fully correlated over the peak:
 /// u² = σ² Σᵢⱼ cᵢ cⱼ φ^|i - j| + T² (u_level² + step²/12).
@@ -112,11 +125,7 @@ pub(super) fn area_above_zero(
     noise: AreaNoise,
 ) -> Area {
     let mut weights = vec![0.0; end + 1 - start];
-    for i in start + 1..=end {
-        let half = 0.5 * (time[i] - time[i - 1]);
-        weights[i - 1 - start] += half;
-        weights[i - start] += half;
-    }
+    trapezoid(&time[start..=end], &mut weights);
     let value = weights.iter().zip(&signal[start..=end]).map(|(c, y)| c * y).sum();
     let random = noise.sd * correlated_norm(&weights, noise.autocorrelation);
     let shared = (time[end] - time[start]) * level_u.hypot(noise.step / 12_f64.sqrt());

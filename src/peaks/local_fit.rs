@@ -87,6 +87,12 @@ impl LocalFit {
         v
     }
 
+    /// Value and slope at a time.
+    pub(super) fn value_and_slope(&self, time: f64) -> (f64, f64) {
+        let [value, slope, _] = self.at((time - self.centre) / self.scale);
+        (value, slope / self.scale)
+    }
+
     /// Time and value of the maximum nearest to `near`, inside the points; `None` if there is none.
     pub(super) fn maximum(&self, near: f64) -> Option<(f64, f64)> {
         let mut x = ((near - self.centre) / self.scale).clamp(-1.0, 1.0);
@@ -125,24 +131,35 @@ impl LocalFit {
             .collect()
     }
 
-    /// The time between `from` and `to` at which the polynomial passes `level`, by bisection; `None` where it lies
-    /// on the same side at both ends.
+    /// The time between `from` and `to` at which the polynomial passes `level`, by Newton's steps inside a bracket;
+    /// `None` where it lies on the same side at both ends.
     pub(super) fn crossing(&self, from: f64, to: f64, level: f64) -> Option<f64> {
-        let above = |t: f64| self.at((t - self.centre) / self.scale)[0] > level;
-        let (mut a, mut b) = (from, to);
-        let side = above(a);
-        if side == above(b) {
+        let at = |t: f64| (t - self.centre) / self.scale;
+        let (mut a, mut b) = (at(from), at(to));
+        let side = self.at(a)[0] > level;
+        if side == (self.at(b)[0] > level) {
             return None;
         }
+        let mut x = 0.5 * (a + b);
         for _ in 0..60 {
-            let middle = 0.5 * (a + b);
-            if above(middle) == side {
-                a = middle;
+            let [value, slope, _] = self.at(x);
+            if (value > level) == side {
+                a = x;
             } else {
-                b = middle;
+                b = x;
+            }
+            let step = (value - level) / slope;
+            let next = x - step;
+            // Outside the bracket (or nowhere, where the slope is 0) its middle is taken.
+            let inside = next > a.min(b) && next < a.max(b);
+            let moved = if inside { next } else { 0.5 * (a + b) };
+            let done = (moved - x).abs() <= 1e-15 * (1.0 + x.abs());
+            x = moved;
+            if done {
+                break;
             }
         }
-        Some(0.5 * (a + b))
+        Some(self.centre + x * self.scale)
     }
 }
 

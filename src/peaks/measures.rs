@@ -76,10 +76,13 @@ pub(super) fn measure(s: &Signal<'_>, apex: usize, start: usize, end: usize, wid
     let mut m = Measures { time: s.time[apex], height: above(apex, 0), ..Measures::default() };
     let shape = Shape { wide, reach: reach_for(first / s.noise.sd_at(apex)) };
     top(s, apex, start, end, shape, first, line, &mut m);
-    m.points_above_half = (start..=end).filter(|&i| above(i, 0) > 0.5 * m.height).count();
-    m.half = crossings(s, apex, start, end, shape, 0.5 * m.height, line, m.time);
-    m.tenth = crossings(s, apex, start, end, shape, 0.1 * m.height, line, m.time);
-    m.twentieth = crossings(s, apex, start, end, shape, 0.05 * m.height, line, m.time);
+    let inside = s.time[start..=end].iter().zip(&s.signal[start..=end]);
+    m.points_above_half = inside.filter(|(t, y)| *y - line.at(**t) > 0.5 * m.height).count();
+    // What is above a level is above all lower ones: each walk goes on where the one before ended.
+    let mut walked = [apex; 2];
+    m.half = crossings(s, apex, [start, end], &mut walked, shape, 0.5 * m.height, line, m.time);
+    m.tenth = crossings(s, apex, [start, end], &mut walked, shape, 0.1 * m.height, line, m.time);
+    m.twentieth = crossings(s, apex, [start, end], &mut walked, shape, 0.05 * m.height, line, m.time);
     m
 }
 
@@ -132,13 +135,13 @@ fn top(s: &Signal<'_>, apex: usize, start: usize, end: usize, shape: Shape, firs
 }
 
 /// Front and back of the width at a level; `None` where the peak does not come down to it between its bounds, or
-/// where noise hides the level.
+/// where noise hides the level. `walked`: points before which all is above the level, moved on to its own crossings.
 #[allow(clippy::too_many_arguments)]
 fn crossings(
     s: &Signal<'_>,
     apex: usize,
-    start: usize,
-    end: usize,
+    ends: [usize; 2],
+    walked: &mut [usize; 2],
     shape: Shape,
     level: f64,
     line: &Line,
@@ -152,21 +155,20 @@ fn crossings(
     }
     let smooth = if wide < 8.0 { 0 } else { reach };
     let above = |i: usize| s.sums.about(i, smooth.min(i.abs_diff(apex))) - line.at(s.time[i]);
-    let side = |limit: usize| -> Option<f64> {
-        let forward = limit > apex;
-        let mut at = apex;
-        loop {
+    let mut side = |k: usize| -> Option<f64> {
+        let (limit, forward) = (ends[k], k == 1);
+        let mut at = walked[k];
+        while at == apex || above(at) >= level {
             if at == limit {
+                walked[k] = limit;
                 return None;
             }
             at = if forward { at + 1 } else { at - 1 };
-            if above(at) < level {
-                break;
-            }
         }
+        walked[k] = at;
         cross(s, at, if forward { at - 1 } else { at + 1 }, reach, wide, level, line)
     };
-    let (front, back) = (time - side(start)?, side(end)? - time);
+    let (front, back) = (time - side(0)?, side(1)? - time);
     (front > 0.0 && back > 0.0).then_some(Width { front, back })
 }
 

@@ -10,14 +10,17 @@ mod fit;
 mod integrate;
 mod local_fit;
 mod measures;
+mod merits;
 mod notes;
 mod options;
 mod shoulders;
+mod skim;
 mod sums;
 
-pub use fit::{Components, FitOptions, FitShape, FittedPeak, GroupFit, PeakFits, fit_together};
+pub use fit::{Components, FitOptions, FitShape, FittedPeak, GroupFit, KnownNoise, PeakFit, PeakFits, fit_together};
+pub use merits::{Conditions, FoleyDorsey, Merits, foley_dorsey};
 pub use notes::PeakNote;
-pub use options::{BaselineEnds, Detect};
+pub use options::{BaselineEnds, Detect, Overlap};
 
 use std::fmt;
 
@@ -76,6 +79,8 @@ pub struct Peak {
     pub method: Integration,
     /// What to be careful about.
     pub notes: Vec<PeakNote>,
+    /// What a fit says of the peak, where one was made; `method` tells whether the area is the fit's.
+    pub fit: Option<PeakFit>,
 }
 
 /// How the bounds of a peak came about.
@@ -91,6 +96,10 @@ pub enum Integration {
     ValleyToValley,
     /// A profile fitted to the peak and its neighbours, with a baseline of its own.
     Fit,
+    /// A peak on the front or the tail of a neighbour, above the tangent below it.
+    TangentSkim,
+    /// Bounds set by hand, with a reason.
+    ByHand,
     /// A given window, with a peak in it.
     Window,
     /// A given window in which no peak stands out of the noise; the area is what it is.
@@ -105,6 +114,8 @@ impl Integration {
             Integration::PerpendicularDrop => "perpendicular drop",
             Integration::ValleyToValley => "valley to valley",
             Integration::Fit => "fit",
+            Integration::TangentSkim => "tangent skim",
+            Integration::ByHand => "bounds by hand",
             Integration::Window => "window",
             Integration::ForcedWindow => "forced window",
         }

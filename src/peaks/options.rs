@@ -36,6 +36,8 @@ pub struct Detect {
     /// Points averaged at each end of the baseline. Default: as many as the peak is wide at half height; for a
     /// window a tenth of its points.
     pub baseline_points: Option<usize>,
+    /// How overlapping peaks are parted.
+    pub overlap: Overlap,
     /// One line below the whole run, which peaks are found and integrated above. Default: none, a straight line of its own
     /// below each peak or group. Windows keep their straight lines.
     ///
@@ -58,7 +60,37 @@ impl Default for Detect {
             valley_fraction: 0.01,
             baseline_ends: BaselineEnds::Averaged,
             baseline_points: None,
+            overlap: Overlap::default(),
             baseline: None,
+        }
+    }
+}
+
+/// How overlapping peaks are parted.
+///
+/// None of them is right for all: a perpendicular drop gives part of the smaller peak to the larger one and a slope below
+/// a small peak to the small one; a tangent leaves out the small peak's foot; valley to valley leaves out what lies below
+/// the valleys. What the choice decides is told beside a fit: see [`PeakList::beside_fits`](super::PeakList::beside_fits).
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Overlap {
+    /// A perpendicular at each valley, one straight baseline below the group.
+    #[default]
+    PerpendicularDrop,
+    /// A tangent below peaks that stand on the front or the tail of one at least ten times higher (common practice);
+    /// perpendiculars between the others.
+    TangentSkim,
+    /// A baseline of its own for each peak, from valley to valley.
+    ValleyToValley,
+}
+
+impl Overlap {
+    /// In words: "tangent skim".
+    pub fn words(self) -> &'static str {
+        match self {
+            Overlap::PerpendicularDrop => "perpendicular drop",
+            Overlap::TangentSkim => "tangent skim",
+            Overlap::ValleyToValley => "valley to valley",
         }
     }
 }

@@ -1,10 +1,11 @@
 //! The appendix: every run with its hash, how it was read and integrated, and the settings.
 
+use crate::peaks::Integration;
 use crate::results::{Results, RunResult};
 use crate::study::StudyConfig;
 use crate::trace::ReadingNote;
 
-use super::context::{Appendix, Fact, HashRow, IntegrationRow, Reading, RunRow};
+use super::context::{Appendix, Fact, HandRow, HashRow, IntegrationRow, OverlapRow, Reading, RunRow};
 use super::experimental::{fact, kind_words};
 use super::number::{MISSING, decimals, or_dash, significant, with_u};
 use super::tables::{DEFAULT, settings};
@@ -51,6 +52,8 @@ pub(super) fn appendix(results: &Results, config: &StudyConfig) -> Appendix {
         readings,
         peaks,
         methods,
+        overlaps: overlaps(results),
+        by_hand: by_hand(results),
         settings: stated,
         hashes: vec![
             hash("study.toml", &results.study.study_sha256),
@@ -137,6 +140,59 @@ fn integration(results: &Results) -> (Vec<IntegrationRow>, Vec<Fact>) {
         }
     }
     (rows, methods)
+}
+
+/// Every peak that was parted from a neighbour and fitted.
+fn overlaps(results: &Results) -> Vec<OverlapRow> {
+    let mut rows: Vec<OverlapRow> = Vec::new();
+    for run in &results.runs {
+        let mut first = true;
+        for p in results.peaks.iter().filter(|p| p.run == run.run) {
+            let Some(f) = &p.fit else { continue };
+            let Some((drop, excess)) = f.drop_area.zip(f.drop_excess_percent) else { continue };
+            let (fit, fit_u) = match f.area_u {
+                Some(u) => with_u(f.area, u),
+                None => (significant(f.area, 4), MISSING.to_owned()),
+            };
+            rows.push(OverlapRow {
+                run: if first { name(&run.run) } else { String::new() },
+                compound: p.compound.as_deref().map_or_else(|| "unknown".to_owned(), name),
+                retention: or_dash(p.retention_time_min, |v| decimals(v, 3)),
+                drop: significant(drop, 4),
+                fit,
+                fit_u,
+                excess: decimals(excess, 1),
+                chi_squared: significant(f.chi_squared / f.dof.max(1.0), 3),
+                used: if p.method == Integration::Fit.words() { "fit" } else { "drop" }.to_owned(),
+            });
+            first = false;
+        }
+    }
+    rows
+}
+
+fn by_hand(results: &Results) -> Vec<HandRow> {
+    let bounds = |a: f64, b: f64| format!("{} to {}", decimals(a, 3), decimals(b, 3));
+    results
+        .peaks
+        .iter()
+        .filter_map(|p| {
+            let old = p.by_hand.as_ref()?;
+            let area = |value: f64, u: f64| {
+                let (value, u) = with_u(value, u);
+                format!("{value} ({u})")
+            };
+            Some(HandRow {
+                run: name(&p.run),
+                compound: p.compound.as_deref().map_or_else(|| "unknown".to_owned(), name),
+                old_bounds: old.start_min.zip(old.end_min).map_or_else(|| MISSING.to_owned(), |(a, b)| bounds(a, b)),
+                old_area: old.area.zip(old.area_u).map_or_else(|| MISSING.to_owned(), |(a, u)| area(a, u)),
+                bounds: bounds(p.start_min, p.end_min),
+                area: area(p.area, p.area_u),
+                reason: name(&old.reason),
+            })
+        })
+        .collect()
 }
 
 /// a, b, …, z, aa, ab, …

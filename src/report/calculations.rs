@@ -5,7 +5,7 @@
 
 use serde::Serialize;
 
-use crate::results::{AmountResult, CalibrationResult, PeakResult, Results};
+use crate::results::{AmountResult, CalibrationResult, MeritsResult, PeakResult, Results};
 
 use super::number::{decimals, significant};
 use super::sample_calculation::SampleCalculation;
@@ -135,17 +135,74 @@ fn plates(results: &Results, run: &str) -> Option<Calculation> {
         return None;
     }
     let (compound, run) = (name(peak.compound.as_deref()?), name(run));
+    let mut steps = vec![step(
+        format!("Plate number from the peak of {compound} in run {run}:"),
+        format!("N = 5.545 (t_R/w_(1\\/2))^2 = 5.545 times (({} \"min\")/({} \"min\"))^2 = {}", n(t), n(w), n(found)),
+    )];
+    steps.extend(peak.merits.as_ref().into_iter().flat_map(|m| other_ways(peak, m)));
     Some(Calculation {
         key: "plates".into(),
         title: "Plate number".into(),
         question: format!("How many theoretical plates does the peak of {compound} in run {run} show?"),
         hint: "The plate number follows from retention time and width at half height; it has a meaning in isothermal runs alone.".into(),
-        steps: vec![step(
-            format!("Plate number from the peak of {compound} in run {run}:"),
-            format!("N = 5.545 (t_R/w_(1\\/2))^2 = 5.545 times (({} \"min\")/({} \"min\"))^2 = {}", n(t), n(w), n(found)),
-        )],
+        steps,
         result: format!("The peak shows {} plates.", significant(found, 3)),
     })
+}
+
+/// The same peak's plate number by other ways, and its retention factor; what does not agree with the results is left out.
+fn other_ways(peak: &PeakResult, m: &MeritsResult) -> Vec<CalculationStep> {
+    let mut steps = Vec::new();
+    let Some(t) = peak.retention_time_min else { return steps };
+    if let (Some(w), Some(program)) = (m.width_tangent_min, m.plates_tangent) {
+        let found = 16.0 * (t / w).powi(2);
+        if same(found, program) {
+            steps.push(step(
+                "By the tangents through its inflection points, from foot to foot on the baseline:",
+                format!("N = 16 (t_R/w_b)^2 = 16 times (({} \"min\")/({} \"min\"))^2 = {}", n(t), n(w), n(found)),
+            ));
+        }
+    }
+    if let (Some(mean), Some(variance), Some(program)) = (m.mean_min, m.variance_min2, m.plates_moments) {
+        let found = mean * mean / variance;
+        if same(found, program) {
+            steps.push(step(
+                "By its moments, the mean time and the variance:",
+                format!("N = M_1^2/M_2 = ({} \"min\")^2/({} \"min\"^2) = {}", n(mean), n(variance), n(found)),
+            ));
+        }
+    }
+    if let (Some(w), Some(r), Some(program)) = (m.width_tenth_min, peak.asymmetry_10pct, m.plates_foley_dorsey) {
+        let found = 41.7 * (t / w).powi(2) / (r + 1.25);
+        if same(found, program) {
+            steps.push(step(
+                "By width and asymmetry at a tenth of the height, after Foley and Dorsey:",
+                format!(
+                    "N = (41.7 (t_R/w_0.1)^2)/(B\\/A + 1.25) = (41.7 times (({} \"min\")/({} \"min\"))^2)/({} + 1.25) = {}",
+                    n(t),
+                    n(w),
+                    n(r),
+                    n(found)
+                ),
+            ));
+        }
+    }
+    if let (Some(hold), Some(program)) = (m.hold_up_min, m.retention_factor) {
+        let found = (t - hold) / hold;
+        if same(found, program) {
+            steps.push(step(
+                "Its retention factor, with the hold-up time:",
+                format!(
+                    "k = (t_R - t_M)/t_M = ({} \"min\" - {} \"min\")/({} \"min\") = {}",
+                    n(t),
+                    n(hold),
+                    n(hold),
+                    n(found)
+                ),
+            ));
+        }
+    }
+    steps
 }
 
 fn area_ratio(s: &SampleCalculation) -> Option<Calculation> {

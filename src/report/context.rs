@@ -561,6 +561,10 @@ pub struct Appendix {
     pub peaks: Vec<IntegrationRow>,
     /// Ways of integration, in the order of their letters.
     pub methods: Vec<Fact>,
+    /// Overlapping peaks: the perpendicular drop beside the fit.
+    pub overlaps: Vec<OverlapRow>,
+    /// Bounds set by hand, the old values beside the new ones.
+    pub by_hand: Vec<HandRow>,
     /// Settings, defaults included.
     pub settings: Vec<Fact>,
     /// SHA-256 of study.toml and of the injection log.
@@ -629,6 +633,48 @@ pub struct IntegrationRow {
     pub area_u: String,
     /// Letter of the way of integration.
     pub method: String,
+}
+
+/// An overlapping peak: perpendicular drop and fit.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct OverlapRow {
+    /// The run; empty where it is the run of the row before.
+    pub run: String,
+    /// The compound, or "unknown".
+    pub compound: String,
+    /// Retention time in minutes.
+    pub retention: String,
+    /// Area by the perpendicular drop.
+    pub drop: String,
+    /// Area of the fitted profile.
+    pub fit: String,
+    /// Its standard uncertainty.
+    pub fit_u: String,
+    /// What the drop gives more than the fit, in %.
+    pub excess: String,
+    /// χ² over degrees of freedom.
+    pub chi_squared: String,
+    /// Which of the two the area is.
+    pub used: String,
+}
+
+/// Bounds set by hand.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct HandRow {
+    /// The run.
+    pub run: String,
+    /// The compound.
+    pub compound: String,
+    /// Start and end before, in minutes; a dash where nothing was integrated.
+    pub old_bounds: String,
+    /// Area before.
+    pub old_area: String,
+    /// Start and end now.
+    pub bounds: String,
+    /// Area now.
+    pub area: String,
+    /// Why.
+    pub reason: String,
 }
 
 /// A file inside the PDF, or one that was too large for it.

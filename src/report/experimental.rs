@@ -2,10 +2,11 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::peaks::Overlap;
 use crate::results::Results;
 use crate::study::{
-    Added, Distribution, Method, ModelChoice, PressureKind, QuantifyBy, Role, Scope, Solution, StartButton,
-    StudyConfig, UsedIn, WeightChoice, WindowBaseline,
+    Added, Distribution, IntegrateBy, Method, ModelChoice, PressureKind, QuantifyBy, Role, Scope, Solution,
+    StartButton, StudyConfig, UsedIn, WeightChoice, WindowBaseline,
 };
 
 use super::context::{CompoundRow, Experimental, Fact, FactGroup, InjectionRow, Programme, ProgrammeStep, SolutionRow};
@@ -278,6 +279,32 @@ fn integration(config: &StudyConfig) -> Vec<String> {
         (Some(a), None) => said.push(format!("No peak was looked for before {} min.", typed(a))),
         (None, Some(b)) => said.push(format!("No peak was looked for after {} min.", typed(b))),
         (None, None) => {}
+    }
+    let fit = p.fit.clone().unwrap_or_default();
+    let shape = fit.shape.words();
+    said.push(match p.integration {
+        IntegrateBy::Bounds => format!(
+            "Areas are sums between bounds above {}; overlapping peaks were parted by {}. Beside it each overlapping group was fitted ({shape}), and the difference is told.",
+            p.baseline.map_or_else(
+                || "a straight line below each peak or group".to_owned(),
+                |b| format!("one baseline below the whole run ({b})")
+            ),
+            match p.overlap {
+                Overlap::PerpendicularDrop => "a perpendicular at the valley",
+                Overlap::TangentSkim => "a tangent where one stands on another at least ten times higher, else by a perpendicular at the valley",
+                Overlap::ValleyToValley => "baselines from valley to valley",
+            }
+        ),
+        IntegrateBy::Fit => format!(
+            "Areas are those of profiles ({shape}) fitted to each group of neighbouring peaks with a baseline of degree {} of its own; a peak alone that is not of this shape has the sum above a straight line.",
+            fit.baseline_degree
+        ),
+    });
+    if !p.by_hand.is_empty() {
+        said.push(format!(
+            "The bounds of {} were set by hand; what the program had drawn stands beside it.",
+            if p.by_hand.len() == 1 { "one peak".to_owned() } else { format!("{} peaks", p.by_hand.len()) }
+        ));
     }
     said.push(match p.window_baseline {
         WindowBaseline::Averaged => {

@@ -10,7 +10,7 @@ use crate::compounds;
 use crate::error::{Error, ErrorKind, Result};
 use crate::figure::views;
 use crate::results::PeakResult;
-use crate::study::{Analysis, Role};
+use crate::study::{Analysis, IntegrateBy, Role};
 
 impl Analysis {
     /// The formal report of this analysis, with figures, safety notes and all raw files attached.
@@ -74,15 +74,17 @@ impl Analysis {
             let peaks: Vec<&PeakResult> =
                 results.peaks.iter().filter(|p| p.run == run.run && p.retention_time_min.is_some()).collect();
             let figure = views::chromatogram(&found.trace, &peaks, &compounds);
+            let above = match (self.config().peaks.integration, self.config().peaks.baseline) {
+                (IntegrateBy::Fit, _) => "above the fitted baselines",
+                (_, Some(_)) => "above the baseline of the whole run",
+                (_, None) => "integrated above straight baselines",
+            };
             let simulated = if results.study.simulated { "Simulated chromatogram" } else { "Chromatogram" };
             figures.push(ReportFigure {
                 id: format!("chromatogram/{}", run.run),
                 svg: figure.to_report_svg(),
                 alt: figure.alt.clone(),
-                caption: format!(
-                    "{simulated} of {}, run {}. Shaded: the areas integrated above straight baselines.",
-                    run.sample, run.run
-                ),
+                caption: format!("{simulated} of {}, run {}. Shaded: the areas, {}.", run.sample, run.run, above),
             });
         }
         for c in &results.calibrations {

@@ -49,8 +49,25 @@ impl Noise {
 
 /// √(cᵀ R c) with Rᵢⱼ = φ^|i - j|, in one pass.
 pub(crate) fn correlated_norm(weights: &[f64], phi: f64) -> f64 {
-    let (mut sum, mut carried, mut last) = (0.0, 0.0, 0.0);
-    for &c in weights {
+    // Four recurrences side by side, each over every fourth weight, since one would wait for itself at each step:
+    // sᵢ = φ (cᵢ₋₁ + sᵢ₋₁) = φ cᵢ₋₁ + φ² cᵢ₋₂ + φ³ cᵢ₋₃ + φ⁴ (cᵢ₋₄ + sᵢ₋₄).
+    let (second, third, fourth) = (phi * phi, phi * phi * phi, phi * phi * phi * phi);
+    let (mut sums, mut carried) = ([0.0; 4], [0.0; 4]);
+    let mut before = [0.0; 4];
+    let mut fours = weights.chunks_exact(4);
+    for c in &mut fours {
+        // The last four weights and these.
+        let row = [before[0], before[1], before[2], before[3], c[0], c[1], c[2], c[3]];
+        for j in 0..4 {
+            let near = phi * row[j + 3] + second * row[j + 2] + third * row[j + 1];
+            carried[j] = near + fourth * (row[j] + carried[j]);
+            sums[j] += row[j + 4] * (row[j + 4] + 2.0 * carried[j]);
+        }
+        before = [c[0], c[1], c[2], c[3]];
+    }
+    let mut sum: f64 = sums.iter().sum();
+    let (mut carried, mut last) = (carried[3], before[3]);
+    for &c in fours.remainder() {
         carried = phi * (carried + last);
         sum += c * (c + 2.0 * carried);
         last = c;
@@ -97,27 +114,46 @@ pub fn estimate_step(signal: &[f64]) -> Option<f64> {
     // Differences of rounded decimals are uncertain by a few ulp of the values.
     let least = 16.0 * f64::EPSILON * largest;
     let mut lanes = [f64::INFINITY; 8];
-    for (early, late) in signal.chunks(8).zip(signal.get(1..).unwrap_or(&[]).chunks(8)) {
-        for (lane, (a, b)) in lanes.iter_mut().zip(early.iter().zip(late)) {
-            let d = (b - a).abs();
-            *lane = if d > least && d < *lane { d } else { *lane };
+    let rest = signal.get(1..).unwrap_or(&[]);
+    let (mut early, mut late) = (signal.chunks_exact(8), rest.chunks_exact(8));
+    for (a, b) in (&mut early).zip(&mut late) {
+        for j in 0..8 {
+            let d = (b[j] - a[j]).abs();
+            let d = if d > least { d } else { f64::INFINITY };
+            lanes[j] = if d < lanes[j] { d } else { lanes[j] };
         }
     }
-    let step = lanes.into_iter().fold(f64::INFINITY, f64::min);
+    let seen = rest.len() / 8 * 8;
+    let left_over = signal[seen..].windows(2).map(|w| (w[1] - w[0]).abs()).filter(|d| *d > least);
+    let step = lanes.into_iter().chain(left_over).fold(f64::INFINITY, f64::min);
     if !step.is_finite() {
         return None;
     }
     let (mut small, mut whole, mut same) = (0_usize, 0_usize, 0_usize);
     let per_step = 1.0 / step;
-    for w in signal.windows(2) {
-        let steps = (w[1] - w[0]).abs() * per_step;
+    let mut look = |early: f64, late: f64| {
+        let steps = (late - early).abs() * per_step;
         if steps <= 0.5 {
             same += 1;
         } else if steps <= 20.5 {
             small += 1;
             whole += usize::from((steps - steps.round()).abs() <= 0.1);
         }
+    };
+    // Pieces whose differences are all large say nothing.
+    let far = 21.0 * step;
+    let (mut early, mut late) = (signal.chunks_exact(8), rest.chunks_exact(8));
+    for (a, b) in (&mut early).zip(&mut late) {
+        let mut least = [f64::INFINITY; 4];
+        for j in 0..8 {
+            let d = (b[j] - a[j]).abs();
+            least[j % 4] = if d < least[j % 4] { d } else { least[j % 4] };
+        }
+        if least.iter().any(|d| *d <= far) {
+            a.iter().zip(b).for_each(|(a, b)| look(*a, *b));
+        }
     }
+    signal[seen..].windows(2).for_each(|w| look(w[0], w[1]));
     let stands_still = 2 * same > signal.len();
     ((small >= 20 || stands_still) && whole * 100 >= small * 98).then_some(step)
 }
@@ -125,12 +161,14 @@ pub fn estimate_step(signal: &[f64]) -> Option<f64> {
 /// The largest |y|, eight lanes side by side.
 fn largest_size(signal: &[f64]) -> f64 {
     let mut lanes = [0.0_f64; 8];
-    for part in signal.chunks(8) {
-        for (lane, y) in lanes.iter_mut().zip(part) {
-            *lane = if y.abs() > *lane { y.abs() } else { *lane };
+    let mut eights = signal.chunks_exact(8);
+    for part in &mut eights {
+        for j in 0..8 {
+            lanes[j] = if part[j].abs() > lanes[j] { part[j].abs() } else { lanes[j] };
         }
     }
-    lanes.into_iter().fold(0.0, f64::max)
+    let left_over = eights.remainder().iter().map(|y| y.abs());
+    lanes.into_iter().chain(left_over).fold(0.0, f64::max)
 }
 
 /// Points in a block; large enough for a mean square to be known to 20 %, small enough to fit between peaks.
@@ -305,16 +343,45 @@ impl NoiseProfile {
 
 /// Highest less lowest point about the least-squares line.
 pub(crate) fn range_about_line(signal: &[f64]) -> f64 {
+    let Some(&first) = signal.first() else { return 0.0 };
     let n = signal.len() as f64;
     let centre = 0.5 * (n - 1.0);
-    let mean = signal.iter().sum::<f64>() / n;
-    let across: f64 = signal.iter().enumerate().map(|(i, y)| (i as f64 - centre) * (y - mean)).sum();
+    // Sums of d and i d, d the signal less its first point, four side by side.
+    let (mut plain, mut moment) = ([0.0; 4], [0.0; 4]);
+    let mut at = [0.0, 1.0, 2.0, 3.0];
+    let mut fours = signal.chunks_exact(4);
+    for y in &mut fours {
+        for j in 0..4 {
+            let d = y[j] - first;
+            plain[j] += d;
+            moment[j] += at[j] * d;
+            at[j] += 4.0;
+        }
+    }
+    for (j, y) in fours.remainder().iter().enumerate() {
+        plain[j] += y - first;
+        moment[j] += at[j] * (y - first);
+    }
+    let across = moment.iter().sum::<f64>() - centre * plain.iter().sum::<f64>();
     let slope = if n > 1.0 { across / (n * (n * n - 1.0) / 12.0) } else { 0.0 };
-    let (low, high) = signal.iter().enumerate().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), (i, y)| {
-        let r = y - slope * i as f64;
-        (low.min(r), high.max(r))
-    });
-    if signal.is_empty() { 0.0 } else { high - low }
+    let (mut low, mut high) = ([f64::INFINITY; 4], [f64::NEG_INFINITY; 4]);
+    let mut drop = [0.0, slope, 2.0 * slope, 3.0 * slope];
+    let mut fours = signal.chunks_exact(4);
+    let mut whole = 0.0;
+    for y in &mut fours {
+        for j in 0..4 {
+            let r = y[j] - (drop[j] + whole * slope);
+            low[j] = if r < low[j] { r } else { low[j] };
+            high[j] = if r > high[j] { r } else { high[j] };
+        }
+        whole += 4.0;
+    }
+    drop.iter_mut().for_each(|d| *d += whole * slope);
+    for (j, y) in fours.remainder().iter().enumerate() {
+        low[j] = low[j].min(y - drop[j]);
+        high[j] = high[j].max(y - drop[j]);
+    }
+    high.into_iter().fold(f64::NEG_INFINITY, f64::max) - low.into_iter().fold(f64::INFINITY, f64::min)
 }
 
 /// Mean squares of the differences at lags 1 and 2, block by block.
@@ -332,8 +399,8 @@ impl Squares {
             // The last block takes what is left over; differences may reach into the next block.
             let (a, b) = (k * size, if k + 1 == count { n } else { (k + 1) * size });
             // About the mean only: the top of a peak is a parabola, and must show.
-            short.push(square_difference(&signal[a..(b + 1).min(n)], 1).about_mean);
-            long.push(square_difference(&signal[a..(b + 2).min(n)], 2).about_mean);
+            short.push(square_difference_about_mean(&signal[a..(b + 1).min(n)], 1));
+            long.push(square_difference_about_mean(&signal[a..(b + 2).min(n)], 2));
         }
         Squares { short, long }
     }
@@ -386,14 +453,28 @@ impl Blocks {
 /// the run's; at most so many times, since what is larger is signal.
 fn local(squares: &[f64], sd: f64, d_run: f64, floor: f64, most: f64) -> Vec<f64> {
     let count = squares.len();
-    let mut near = Vec::with_capacity(2 * NEIGHBOURS + 1);
+    // The neighbourhood's positive values in rising order; each step takes one in and lets one go.
+    let mut near: Vec<f64> = Vec::with_capacity(2 * NEIGHBOURS + 1);
+    let enter = |near: &mut Vec<f64>, value: f64| {
+        if value > 0.0 {
+            near.insert(near.partition_point(|v| *v < value), value);
+        }
+    };
+    squares.iter().take(NEIGHBOURS).for_each(|&v| enter(&mut near, v));
     (0..count)
         .map(|k| {
             let (a, b) = (k.saturating_sub(NEIGHBOURS), (k + NEIGHBOURS + 1).min(count));
-            near.clear();
-            near.extend_from_slice(&squares[a..b]);
-            let limit = QUIET * lower_part(&near, QUARTER);
-            let (sum, kept) = near.iter().filter(|d| **d <= limit).fold((0.0, 0_usize), |(s, c), d| (s + d, c + 1));
+            if k + NEIGHBOURS < count {
+                enter(&mut near, squares[k + NEIGHBOURS]);
+            }
+            if k > NEIGHBOURS && squares[a - 1] > 0.0 {
+                near.remove(near.partition_point(|v| *v < squares[a - 1]));
+            }
+            // As `lower_part` of them: 0 where most are 0.
+            let quarter = if 2 * near.len() <= b - a { 0.0 } else { near[near.len() / QUARTER] };
+            let limit = QUIET * quarter;
+            let (sum, kept) =
+                squares[a..b].iter().filter(|d| **d <= limit).fold((0.0, 0_usize), |(s, c), d| (s + d, c + 1));
             if kept == 0 || d_run <= 0.0 {
                 return sd;
             }
@@ -446,8 +527,8 @@ impl LagPair {
                 // A piece too short for its lag says nothing.
                 if b - a > 2 * lag + 8 || stretches.len() == 1 {
                     let weight = (b - a).saturating_sub(2 * lag);
-                    short += weight as f64 * square_difference(&signal[a..b], lag).about_line;
-                    long += weight as f64 * square_difference(&signal[a..b], 2 * lag).about_line;
+                    short += weight as f64 * square_difference_about_line(&signal[a..b], lag);
+                    long += weight as f64 * square_difference_about_line(&signal[a..b], 2 * lag);
                     points += weight;
                 }
             }
@@ -466,25 +547,41 @@ impl LagPair {
     }
 }
 
-/// Mean squares of the differences d = y[i + lag] - y[i].
-#[derive(Clone, Copy, Default)]
-struct SquareDifference {
-    /// About their mean: a slope of the signal does not count.
-    about_mean: f64,
-    /// About their straight line: nor does a curvature.
-    about_line: f64,
-}
-
-fn square_difference(signal: &[f64], lag: usize) -> SquareDifference {
+/// Mean square of the differences d = y[i + lag] - y[i] about their mean: a slope of the signal does not count.
+fn square_difference_about_mean(signal: &[f64], lag: usize) -> f64 {
     let count = signal.len().saturating_sub(lag);
     if count == 0 {
-        return SquareDifference::default();
+        return 0.0;
     }
-    let (early, late) = (&signal[..count], &signal[lag..]);
     // Four sums side by side keep the adder busy.
+    let (mut s, mut q) = ([0.0; 4], [0.0; 4]);
+    let (mut e, mut l) = (signal[..count].chunks_exact(4), signal[lag..].chunks_exact(4));
+    for (e, l) in (&mut e).zip(&mut l) {
+        for j in 0..4 {
+            let d = l[j] - e[j];
+            s[j] += d;
+            q[j] += d * d;
+        }
+    }
+    for (j, (e, l)) in e.remainder().iter().zip(l.remainder()).enumerate() {
+        let d = l - e;
+        s[j] += d;
+        q[j] += d * d;
+    }
+    let m = count as f64;
+    let (s, q) = (s.iter().sum::<f64>() / m, q.iter().sum::<f64>() / m);
+    (q - s * s).max(0.0)
+}
+
+/// The same about their straight line: a curvature does not count either.
+fn square_difference_about_line(signal: &[f64], lag: usize) -> f64 {
+    let count = signal.len().saturating_sub(lag);
+    if count == 0 {
+        return 0.0;
+    }
     let (mut s, mut q, mut x) = ([0.0; 4], [0.0; 4], [0.0; 4]);
     let mut at = [0.0, 1.0, 2.0, 3.0];
-    let (mut e, mut l) = (early.chunks_exact(4), late.chunks_exact(4));
+    let (mut e, mut l) = (signal[..count].chunks_exact(4), signal[lag..].chunks_exact(4));
     for (e, l) in (&mut e).zip(&mut l) {
         for j in 0..4 {
             let d = l[j] - e[j];
@@ -505,8 +602,7 @@ fn square_difference(signal: &[f64], lag: usize) -> SquareDifference {
     let across = x - 0.5 * (m - 1.0) * s;
     let spread = (m * m - 1.0) / 12.0;
     let explained = if m > 2.0 { across * across / spread } else { 0.0 };
-    let about_mean = (q - s * s).max(0.0);
-    SquareDifference { about_mean, about_line: (about_mean - explained).max(0.0) }
+    ((q - s * s).max(0.0) - explained).max(0.0)
 }
 
 /// The 1/`part` quantile of the positive values; 0 where most values are 0 (a converter whose step hides all noise).

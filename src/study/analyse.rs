@@ -8,7 +8,7 @@ use super::as_results::curve_result;
 use super::calibrations::{Calibrated, quantification_words};
 use super::responses::Measured;
 use super::write;
-use super::{Role, Study, StudyConfig};
+use super::{IntegrateBy, Role, Study, StudyConfig};
 use crate::calibrate::{InterceptCheck, InterceptMeaning};
 use crate::check::{self, CheckLimits, Guide};
 use crate::error::{Error, ErrorKind, Result};
@@ -101,7 +101,8 @@ impl Study {
             .iter()
             .zip(&self.runs)
             .zip(&measured.runs)
-            .map(|((i, run), m)| RunResult {
+            .enumerate()
+            .map(|(n, ((i, run), m))| RunResult {
                 run: i.run.clone(),
                 file: i.file.clone(),
                 sha256: run.provenance.sha256.clone(),
@@ -114,11 +115,29 @@ impl Study {
                 reason: i.reason.clone(),
                 start_offset_s: m.start_offset_s,
                 noise_sd: Some(m.list.noise.sd).filter(|s| s.is_finite()),
+                noise_peak_to_peak: Some(m.list.noise.peak_to_peak).filter(|s| s.is_finite()),
+                noise_window_min: Some(m.list.noise.window_min),
+                baseline: match (self.config.peaks.integration, &m.list.options.baseline) {
+                    (_, Some(method)) => format!("below the whole run: {method}"),
+                    (IntegrateBy::Bounds, None) => "a straight line below each peak or group".to_owned(),
+                    (IntegrateBy::Fit, None) => "fitted with each group of peaks".to_owned(),
+                },
                 signal_unit: run.trace.signal_unit().to_owned(),
                 reading: run.provenance.reading.clone(),
-                notes: i.note.iter().cloned().collect(),
+                notes: i.note.iter().cloned().chain(self.ramp_note(n)).collect(),
             })
             .collect()
+    }
+
+    /// Why a run has no plate numbers and retention factors.
+    fn ramp_note(&self, injection: usize) -> Option<String> {
+        let method = self.method_of(injection)?;
+        (method.oven.len() > 1).then(|| {
+            format!(
+                "no plate numbers and retention factors: they mean something at one temperature alone, and {} is a ramp",
+                method.name
+            )
+        })
     }
 
     fn calibration_result(&self, c: &Calibrated) -> CalibrationResult {

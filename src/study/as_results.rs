@@ -1,8 +1,11 @@
 //! A curve and a peak as results have them: the one way from a stage's own type to the contract.
 
 use crate::calibrate::Curve;
-use crate::peaks::Peak;
-use crate::results::{CalibrationPoint, CalibrationResult, Coefficient, CurvePoint, PeakResult, ResidualTestResult};
+use crate::peaks::{Conditions, Merits, Peak, PeakFit};
+use crate::results::{
+    CalibrationPoint, CalibrationResult, Coefficient, CurvePoint, FitResult, MeritsResult, PeakResult,
+    ResidualTestResult,
+};
 
 /// A curve on its own, as results have it; what a study adds (names of the axes, tests, limits) is missing.
 pub(crate) fn curve_result(curve: &Curve) -> CalibrationResult {
@@ -102,8 +105,48 @@ pub(crate) fn peak_result(p: &Peak, run: &str, compound: Option<&str>, is_seen: 
         asymmetry_10pct: p.asymmetry_10pct,
         resolution_half_height: p.resolution_half_height,
         signal_to_noise: finite(p.signal_to_noise),
+        height_over_sd: finite(p.height_over_sd),
         method: p.method.words().to_owned(),
         baseline: p.baseline,
+        merits: None,
+        fit: p.fit.as_ref().map(fit_result),
+        by_hand: None,
         notes: p.notes.iter().map(ToString::to_string).collect(),
+    }
+}
+
+fn fit_result(f: &PeakFit) -> FitResult {
+    FitResult {
+        shape: f.shape.words().to_owned(),
+        together: f.together,
+        area: f.area,
+        area_u: f.area_u,
+        drop_area: f.drop_area,
+        drop_excess_percent: f.drop_excess().map(|e| 100.0 * e),
+        sum_area: f.sum_area,
+        sigma_min: f.sigma_min,
+        tau_min: f.tau_min,
+        chi_squared: f.chi_squared,
+        dof: f.dof,
+        probability: f.probability,
+        is_sound: f.is_sound,
+    }
+}
+
+/// Figures of merit as results have them.
+pub(crate) fn merits_result(m: &Merits, conditions: &Conditions) -> MeritsResult {
+    MeritsResult {
+        width_tenth_min: m.width_tenth_min,
+        width_tangent_min: m.width_tangent_min,
+        mean_min: m.mean_min,
+        variance_min2: m.variance_min2,
+        skewness: m.skewness,
+        plates_tangent: m.plates_tangent,
+        plates_moments: m.plates_moments,
+        plates_foley_dorsey: m.plates_foley_dorsey,
+        resolution_tangent: m.resolution_tangent,
+        kaiser_valley: m.kaiser_valley,
+        retention_factor: m.retention_factor,
+        hold_up_min: m.retention_factor.and(conditions.hold_up_min),
     }
 }

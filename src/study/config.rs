@@ -10,6 +10,8 @@ use serde::{Deserialize, Serialize};
 use crate::error::{Error, ErrorKind, Result};
 use crate::units::ContentUnit;
 
+use super::PeakSettings;
+
 pub use crate::quantify::Added;
 
 /// The whole of `study.toml`.
@@ -364,44 +366,6 @@ pub enum Role {
     Named,
 }
 
-/// How peaks are found, beyond the defaults.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub struct PeakSettings {
-    /// Height over noise above which a peak is reported.
-    pub threshold: Option<f64>,
-    /// Times at the start that hold the injection disturbance, in minutes: no peak is looked for there.
-    pub start_min: Option<f64>,
-    /// No peak is looked for after this time, in minutes.
-    pub end_min: Option<f64>,
-    /// How the baseline's ends are taken in fixed windows.
-    pub window_baseline: WindowBaseline,
-    /// Largest start offset looked for, in seconds; 0 switches it off.
-    pub start_offset_limit_s: Option<f64>,
-    /// Largest departure of a run's time scale from the standards' looked for, in %; 4 where not stated, 0 switches it
-    /// off.
-    pub time_scale_limit_percent: Option<f64>,
-    /// A peak is named where a name is more probable than this; 0.5 where not stated.
-    pub least_probability: Option<f64>,
-    /// Carbon atoms of the n-alkanes in runs of kind `ladder`, in the order of elution.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
-    pub ladder_carbons: Vec<u32>,
-    /// Their rough retention times in minutes, where the largest peaks are not the n-alkanes.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
-    pub ladder_min: Vec<f64>,
-}
-
-/// How the baseline's ends are taken in fixed windows.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum WindowBaseline {
-    /// From several points beside each end.
-    #[default]
-    Averaged,
-    /// From the two end points alone.
-    SinglePoints,
-}
-
 /// How amounts are worked out.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
@@ -717,6 +681,10 @@ impl StudyConfig {
                     self.known(c, &field)?;
                 }
             }
+        }
+        self.peaks.check()?;
+        for (i, b) in self.peaks.by_hand.iter().enumerate() {
+            self.known(&b.compound, &format!("peaks.by_hand[{}].compound", i + 1))?;
         }
         let q = &self.quantification;
         if !(q.level > 0.5 && q.level < 1.0) {

@@ -7,15 +7,15 @@ use std::collections::BTreeMap;
 
 use rayon::prelude::*;
 
-use super::as_results::peak_result;
+use super::as_results::{merits_result, peak_result};
 use super::names::Names;
-use super::{Kind, Role, Study, StudyConfig, WindowBaseline};
+use super::{IntegrateBy, Kind, Role, Study, StudyConfig, WindowBaseline};
 use crate::error::{Error, ErrorKind, Result};
 use crate::estimate::significant;
 use crate::identify::{CONFIRM, ExpectedTime, NamedPeak, NamedPeaks, ReferenceTime};
 use crate::numeric::median;
-use crate::peaks::{BaselineEnds, Detect, Peak, PeakList, PeakNote};
-use crate::results::{CandidateResult, Finding, NamingResult, PeakResult};
+use crate::peaks::{BaselineEnds, Conditions, Detect, Integration, Peak, PeakList, PeakNote};
+use crate::results::{ByHandResult, CandidateResult, Finding, MeritsResult, NamingResult, PeakResult};
 use crate::trace::Run;
 
 /// What was measured in every run, in the order of the injections.
@@ -47,6 +47,10 @@ pub(super) struct Named {
     factor: Option<f64>,
     /// Relative to the internal standard.
     relative: Option<f64>,
+    /// Why its bounds were set by hand, and what was there before.
+    pub(super) by_hand: Option<ByHandResult>,
+    /// Figures of merit by further ways.
+    pub(super) merits: Option<MeritsResult>,
 }
 
 impl From<NamedPeak> for Named {
@@ -60,6 +64,8 @@ impl From<NamedPeak> for Named {
             index: None,
             factor: None,
             relative: None,
+            by_hand: None,
+            merits: None,
         }
     }
 }
@@ -108,8 +114,9 @@ impl Measured {
 impl Study {
     /// Peaks, names and forced windows of all runs, on all cores.
     pub(super) fn measure(&self) -> Result<Measured> {
+        self.check_hand_runs()?;
         let detect = detect_options(&self.config);
-        let lists: Vec<PeakList> = self.runs.par_iter().map(|r| r.find_peaks(&detect)).collect::<Result<_>>()?;
+        let lists: Vec<PeakList> = self.runs.par_iter().map(|r| self.peaks_of(r, &detect)).collect::<Result<_>>()?;
         let mut lists = lists;
         // Plate numbers are isothermal quantities; the list of found peaks and the named ones agree.
         for (_, list) in lists.iter_mut().enumerate().filter(|(i, _)| !self.is_isothermal(*i)) {
@@ -134,12 +141,34 @@ impl Study {
                 Err(_) if !injection.accepted => {}
                 other => other?,
             }
+            self.by_hand(run, measured, &detect)?;
             if !self.is_isothermal(i) {
                 measured.peaks.iter_mut().for_each(|n| n.peak.plates_half_height = None);
+            }
+            let conditions = Conditions {
+                is_isothermal: self.is_isothermal(i),
+                hold_up_min: self.method_of(i).and_then(|m| m.hold_up_min),
+            };
+            let list =
+                PeakList { peaks: measured.peaks.iter().map(|n| n.peak.clone()).collect(), ..measured.list.clone() };
+            for (named, merits) in measured.peaks.iter_mut().zip(list.merits(&conditions)?) {
+                named.merits = Some(merits_result(&merits, &conditions));
             }
         }
         self.place(&names, &mut runs);
         Ok(Measured { expected: names.expected, naming: names.result, findings: names.findings, runs })
+    }
+
+    /// The peaks of a run, with areas by bounds or by fit as study.toml says.
+    fn peaks_of(&self, run: &Run, detect: &Detect) -> Result<PeakList> {
+        let settings = &self.config.peaks;
+        let fit = settings.fit.clone().unwrap_or_default();
+        let list = run.find_peaks(detect)?;
+        match settings.integration {
+            IntegrateBy::Bounds => list.beside_fits(&fit),
+            IntegrateBy::Fit => list.fit(&fit),
+        }
+        .map_err(|e| e.in_file(&run.provenance.file))
     }
 
     /// Retention index, retention factor and relative retention of every peak; what spikes say of the names.
@@ -243,6 +272,49 @@ impl Study {
     }
 }
 
+impl Study {
+    /// Peaks whose bounds study.toml sets, in the place of those that the program drew; the old values stay beside them.
+    fn by_hand(&self, run: &Run, measured: &mut MeasuredRun, detect: &Detect) -> Result<()> {
+        for set in self.config.peaks.by_hand.iter().filter(|b| b.run == run.name) {
+            let mut peak = run.integrate_window(set.start_min, set.end_min, detect)?;
+            peak.method = Integration::ByHand;
+            let at = measured.peaks.iter().position(|n| n.compound.as_deref() == Some(&set.compound));
+            let old = at.map(|i| measured.peaks.remove(i));
+            measured.push(peak, &set.compound, "bounds set by hand");
+            if let Some(new) = measured.peaks.last_mut() {
+                let was = old.as_ref().map(|n| &n.peak);
+                new.probability = old.as_ref().and_then(|n| n.probability);
+                new.by_hand = Some(ByHandResult {
+                    reason: set.reason.clone(),
+                    start_min: was.map(|p| p.start_min),
+                    end_min: was.map(|p| p.end_min),
+                    area: was.map(|p| p.area),
+                    area_u: was.map(|p| p.area_u),
+                    method: was.map(|p| p.method.words().to_owned()),
+                });
+            }
+            measured.peaks.sort_by(|a, b| a.peak.retention_time_min.total_cmp(&b.peak.retention_time_min));
+        }
+        Ok(())
+    }
+
+    /// Runs that study.toml sets bounds for must be there.
+    fn check_hand_runs(&self) -> Result<()> {
+        match self.config.peaks.by_hand.iter().find(|b| self.runs.iter().all(|r| r.name != b.run)) {
+            Some(b) => {
+                let names: Vec<&str> = self.runs.iter().map(|r| r.name.as_str()).collect();
+                Err(Error::new(
+                    ErrorKind::Study,
+                    format!("no run is named \"{}\", whose bounds are set by hand", b.run),
+                )
+                .at_field("peaks.by_hand".to_owned())
+                .hint(format!("runs: {}", names.join(", "))))
+            }
+            None => Ok(()),
+        }
+    }
+}
+
 impl MeasuredRun {
     fn push(&mut self, peak: Peak, compound: &str, evidence: &str) {
         self.peaks.push(Named {
@@ -254,6 +326,8 @@ impl MeasuredRun {
             index: None,
             factor: None,
             relative: None,
+            by_hand: None,
+            merits: None,
         });
     }
 }
@@ -269,8 +343,22 @@ impl Named {
         result.candidates = self.candidates.iter().map(candidate).collect();
         (result.retention_index, result.retention_index_u) = self.index.unzip();
         (result.retention_factor, result.relative_retention) = (self.factor, self.relative);
+        result.by_hand = self.by_hand.clone();
+        result.merits = self.merits.clone();
         if !self.evidence.is_empty() {
             result.notes.insert(0, self.evidence.clone());
+        }
+        if let Some(old) = &self.by_hand {
+            let was = match (old.start_min, old.end_min, old.area) {
+                (Some(a), Some(b), Some(area)) => format!(
+                    "the program had drawn {} to {} min, area {}",
+                    significant(a, 4),
+                    significant(b, 4),
+                    significant(area, 4)
+                ),
+                _ => "the program had integrated nothing".to_owned(),
+            };
+            result.notes.insert(1, format!("reason: {}; {was}", old.reason));
         }
         result
     }
@@ -288,6 +376,8 @@ pub(super) fn detect_options(config: &StudyConfig) -> Detect {
             WindowBaseline::Averaged => BaselineEnds::Averaged,
             WindowBaseline::SinglePoints => BaselineEnds::SinglePoints,
         },
+        overlap: p.overlap,
+        baseline: p.baseline,
         ..default
     }
 }

@@ -31,6 +31,7 @@ fn peak(time_s: f64, height: f64) -> Peak {
         points: 60,
         method: Integration::BaselineToBaseline,
         notes: Vec::new(),
+        fit: None,
     }
 }
 

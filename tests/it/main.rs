@@ -10,6 +10,7 @@ mod formats;
 #[cfg(feature = "frame")]
 mod frame;
 mod identify;
+mod integrals;
 #[cfg(unix)]
 mod kernel;
 mod layers;

@@ -2,6 +2,9 @@
 
 mod baselines;
 mod find;
+mod fit;
+mod merits;
+mod scene;
 mod shapes;
 mod signal;
 

@@ -5,8 +5,8 @@ use serde::Serialize;
 use super::outcome::{FittedPeak, GroupFit, standard, width_at};
 use super::window::{Seen, finish};
 use super::{Components, FitOptions};
-use crate::error::Result;
-use crate::peaks::{Integration, Peak, PeakList, PeakNote};
+use crate::error::{Error, ErrorKind, Result};
+use crate::peaks::{Integration, Peak, PeakList, PeakNote, foley_dorsey};
 use crate::shapes::standard::eta_of_ratio;
 use crate::signal::NoiseProfile;
 use crate::trace::{Run, Trace};
@@ -24,6 +24,9 @@ pub struct PeakFits {
     pub signal_unit: String,
     /// The options that were used.
     pub options: FitOptions,
+    /// The trace that was fitted, shared and not copied.
+    #[serde(skip)]
+    pub trace: Option<Trace>,
 }
 
 impl PeakFits {
@@ -65,6 +68,11 @@ impl Trace {
     /// # Ok::<(), vialbook::Error>(())
     /// ```
     pub fn fit_peaks(&self, peaks: &PeakList, options: &FitOptions) -> Result<PeakFits> {
+        self.fit_some(peaks, options, |_| true)
+    }
+
+    /// Fits the groups that are wanted.
+    fn fit_some(&self, peaks: &PeakList, options: &FitOptions, wanted: impl Fn(&[Peak]) -> bool) -> Result<PeakFits> {
         options.check()?;
         let noise = NoiseProfile::new(self.signal(), self.step());
         let mut fits = PeakFits {
@@ -73,8 +81,9 @@ impl Trace {
             run: peaks.run.clone(),
             signal_unit: self.signal_unit().to_owned(),
             options: options.clone(),
+            trace: Some(self.clone()),
         };
-        for group in groups(&peaks.peaks) {
+        for group in groups(&peaks.peaks).into_iter().filter(|g| wanted(g)) {
             let (first, last) = (&group[0], &group[group.len() - 1]);
             let ends = [first.start_min, last.end_min];
             if let Some(note) = group.iter().flat_map(|p| &p.notes).find(|n| n.is_cut_off()) {
@@ -147,17 +156,13 @@ fn seen(peak: &Peak, group: &[Peak]) -> Seen {
     Seen { apex_min: peak.retention_time_min, width_half_min, area: peak.area, eta }
 }
 
-/// From width and asymmetry at a tenth of the height, after J. P. Foley and J. G. Dorsey, Analytical Chemistry 55
-/// (1983) 730-737.
+/// From width and asymmetry at a tenth of the height.
 fn start_eta(tenth: f64, asymmetry: f64) -> f64 {
     let size = asymmetry.max(1.0 / asymmetry).min(2.7);
-    if size < 1.03 {
-        return 0.01_f64.copysign(asymmetry - 1.0);
-    }
-    let sigma = tenth / (3.27 * size + 1.2);
-    let square = tenth * tenth / (1.764 * size * size - 11.15 * size + 28.0);
-    let ratio = ((square / (sigma * sigma) - 1.0).max(0.01)).sqrt();
-    eta_of_ratio(ratio.min(3.0)).copysign(asymmetry - 1.0)
+    let ratio = foley_dorsey(0.0, tenth, size)
+        .filter(|_| size >= 1.03)
+        .map(|f| (f.variance_min2 / (f.sigma_min * f.sigma_min) - 1.0).max(0.01).sqrt());
+    ratio.map_or(0.01, |r| eta_of_ratio(r.min(3.0))).copysign(asymmetry - 1.0)
 }
 
 /// What the list says of the same peaks: the sum of a peak alone, the drop of overlapping ones.
@@ -187,6 +192,72 @@ fn matching(fitted: &[FittedPeak], group: &[Peak], k: usize) -> Option<usize> {
 }
 
 impl PeakList {
+    /// Fits all peaks of the list on the trace they were found in; see [`Trace::fit_peaks`].
+    ///
+    /// # Errors
+    /// An option outside its range; a list put together by hand, which has no trace.
+    pub fn fits(&self, options: &FitOptions) -> Result<PeakFits> {
+        self.own_trace()?.fit_peaks(self, options)
+    }
+
+    /// The list with areas, heights, times and widths from fits: [`PeakList::fits`] and [`PeakList::with_fits`] in one.
+    ///
+    /// # Errors
+    /// As [`PeakList::fits`].
+    ///
+    /// ```
+    /// use vialbook::{Trace, peaks::{Detect, FitOptions}, shapes::Gaussian};
+    /// let time: Vec<f64> = (0..3000).map(|i| f64::from(i) * 0.002).collect();
+    /// let mut signal = vec![0.5; 3000];
+    /// Gaussian::new(2.0, 3.0, 0.04)?.add_to(&time, &mut signal);
+    /// Gaussian::new(0.2, 3.16, 0.04)?.add_to(&time, &mut signal);
+    /// let trace = Trace::new(time, signal, "mV")?;
+    /// let fitted = trace.find_peaks(&Detect::default())?.fit(&FitOptions::default())?;
+    /// assert!((fitted.peaks[1].area - 0.2).abs() < 1e-5);
+    /// # Ok::<(), vialbook::Error>(())
+    /// ```
+    pub fn fit(&self, options: &FitOptions) -> Result<PeakList> {
+        Ok(self.with_fits(&self.fits(options)?))
+    }
+
+    /// The list as it is, with fits of its overlapping peaks beside it: each says in a note what the perpendicular drop
+    /// gives against the fit. No area changes.
+    ///
+    /// # Errors
+    /// As [`PeakList::fits`].
+    pub fn beside_fits(&self, options: &FitOptions) -> Result<PeakList> {
+        let fits = self.own_trace()?.fit_some(self, options, |group| group.len() > 1)?;
+        let mut list = self.clone();
+        for group in &fits.groups {
+            let inside = self.inside(group);
+            let found: Vec<Peak> = inside.iter().map(|&i| self.peaks[i].clone()).collect();
+            for (k, &i) in inside.iter().enumerate() {
+                let Some(fitted) = matching(&group.peaks, &found, k).map(|m| &group.peaks[m]) else { continue };
+                let peak = &mut list.peaks[i];
+                peak.fit = Some(group.summary(fitted));
+                if fitted.is_sound() {
+                    let compared = fitted.notes.iter().filter(|n| matches!(n, PeakNote::DropAgainstFit(_)));
+                    peak.notes.extend(compared.cloned());
+                }
+            }
+        }
+        Ok(list)
+    }
+
+    fn own_trace(&self) -> Result<&Trace> {
+        self.trace.as_ref().ok_or_else(|| {
+            Error::new(ErrorKind::Option, "a list of peaks without its trace cannot be fitted")
+                .hint("find the peaks with find_peaks, or use fit_peaks of the run")
+        })
+    }
+
+    /// Indices of the peaks that a fit is about.
+    fn inside(&self, group: &GroupFit) -> Vec<usize> {
+        let [from, to] = group.window_min;
+        let is_inside = |p: &Peak| p.start_min >= from - 1e-9 && p.end_min <= to + 1e-9;
+        (0..self.peaks.len()).filter(|&i| is_inside(&self.peaks[i])).collect()
+    }
+
     /// The list with areas, heights, times and widths of the fits; peaks without a sound fit keep what they have.
     ///
     /// Each peak's method says how its area came about; for overlapped ones a note gives what the perpendicular drop
@@ -195,10 +266,7 @@ impl PeakList {
     pub fn with_fits(&self, fits: &PeakFits) -> PeakList {
         let mut peaks = self.peaks.clone();
         for group in &fits.groups {
-            let [from, to] = group.window_min;
-            let inside: Vec<usize> = (0..peaks.len())
-                .filter(|&i| self.peaks.get(i).is_some_and(|p| p.start_min >= from - 1e-9 && p.end_min <= to + 1e-9))
-                .collect();
+            let inside = self.inside(group);
             let found: Vec<Peak> = inside.iter().map(|&i| self.peaks[i].clone()).collect();
             for (i, fitted) in group.peaks.iter().enumerate() {
                 let partner = (0..found.len()).find(|&k| matching(&group.peaks, &found, k) == Some(i));
@@ -208,12 +276,14 @@ impl PeakList {
                         *here = replaced(here, fitted, group);
                     }
                     None if fitted.is_sound() && !found.is_empty() => {
-                        let model = Peak { notes: Vec::new(), ..found[0].clone() };
-                        peaks.push(Peak {
-                            start_min: fitted.retention_time_min - 2.0 * fitted.width_half_min,
-                            end_min: fitted.retention_time_min + 2.0 * fitted.width_half_min,
-                            ..replaced(&model, fitted, group)
-                        });
+                        let wide = 2.0 * fitted.width_half_min;
+                        let [from, to] = group.window_min;
+                        let (start_min, end_min) =
+                            ((fitted.retention_time_min - wide).max(from), (fitted.retention_time_min + wide).min(to));
+                        let share = (end_min - start_min) / (to - from);
+                        let points = (share * group.points as f64).round() as usize;
+                        let model = Peak { notes: Vec::new(), start_min, end_min, points, ..found[0].clone() };
+                        peaks.push(replaced(&model, fitted, group));
                     }
                     None => {}
                 }
@@ -233,18 +303,30 @@ impl PeakList {
 fn replaced(here: &Peak, fitted: &FittedPeak, group: &GroupFit) -> Peak {
     let mut notes = here.notes.clone();
     notes.extend(fitted.notes.iter().cloned());
+    let fit = Some(group.summary(fitted));
     let (true, Some(area_u)) = (fitted.is_sound(), fitted.area_u) else {
-        return Peak { notes, ..here.clone() };
+        return Peak { notes, fit, ..here.clone() };
     };
     if fitted.method != Integration::Fit {
-        return Peak { notes, ..here.clone() };
+        return Peak { notes, fit, ..here.clone() };
     }
     let profile = standard(group.shape, fitted.guess.eta);
     let unit = fitted.guess.width * group.unit_min;
     let (front, back) = width_at(&profile, 0.1);
     let (front5, back5) = width_at(&profile, 0.05);
     // The overlap is dealt with: that note spoke of the perpendicular drop.
-    notes.retain(|n| !matches!(n, PeakNote::Overlaps(_) | PeakNote::OnTail(_)));
+    let parted = |time: f64| {
+        let own = fitted.retention_time_min;
+        group
+            .peaks
+            .iter()
+            .any(|p| p.retention_time_min != own && (p.retention_time_min - time).abs() < 0.5 * fitted.width_half_min)
+    };
+    notes.retain(|n| match n {
+        PeakNote::Overlaps(_) | PeakNote::OnTail(_) => false,
+        PeakNote::Shoulder(time) => !parted(*time),
+        _ => true,
+    });
     let per_height = here.signal_to_noise / here.height;
     let per_sd = here.height_over_sd / here.height;
     Peak {
@@ -266,6 +348,7 @@ fn replaced(here: &Peak, fitted: &FittedPeak, group: &GroupFit) -> Peak {
         baseline: [group.baseline_at(here.start_min), group.baseline_at(here.end_min)],
         method: Integration::Fit,
         notes,
+        fit,
         ..here.clone()
     }
 }

@@ -13,7 +13,7 @@ mod start;
 mod window;
 
 pub use group::PeakFits;
-pub use outcome::{FittedPeak, GroupFit};
+pub use outcome::{FittedPeak, GroupFit, PeakFit};
 pub use runs::fit_together;
 
 use serde::{Deserialize, Serialize};
@@ -42,8 +42,22 @@ pub struct FitOptions {
     /// Apex times in minutes at which peaks are known to be, from standards run alone: each gets a component without
     /// having to show a maximum or a shoulder.
     pub expected_min: Vec<f64>,
+    /// The noise, where it is known from elsewhere, such as a blank run. Default: told from the whole trace.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub noise: Option<KnownNoise>,
     /// Steps after which a fit that has not settled is given up. Default 100.
     pub max_iterations: usize,
+}
+
+/// Noise that is known before the fit.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct KnownNoise {
+    /// Its standard deviation in signal units.
+    pub sd: f64,
+    /// Correlation of neighbouring points, 0 for white noise.
+    #[serde(default)]
+    pub autocorrelation: f64,
 }
 
 impl Default for FitOptions {
@@ -54,6 +68,7 @@ impl Default for FitOptions {
             shared_shape: false,
             components: Components::default(),
             expected_min: Vec::new(),
+            noise: None,
             max_iterations: 100,
         }
     }
@@ -106,6 +121,8 @@ impl FitOptions {
             "a fit of 0 peaks; at least 1 is wanted".to_owned()
         } else if self.expected_min.iter().any(|t| !t.is_finite()) {
             "expected_min must be numbers of minutes".to_owned()
+        } else if self.noise.is_some_and(|n| !(n.sd.is_finite() && n.sd > 0.0 && n.autocorrelation.abs() < 1.0)) {
+            "the noise wants a standard deviation above 0 and a correlation between -1 and 1".to_owned()
         } else {
             return Ok(());
         };

@@ -8,6 +8,7 @@ use crate::numeric::{Matrix, NonlinearFit, fisher_f_sf};
 use crate::peaks::{Integration, PeakNote};
 use crate::shapes::standard::{Standard, apex};
 use crate::signal::NoiseProfile;
+use crate::trace::Trace;
 
 /// One peak of a fit. Times and widths in minutes, heights in signal units, areas in signal unit × minute.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -53,6 +54,42 @@ pub struct FittedPeak {
     pub(super) guess: Guess,
 }
 
+/// What a fit says of one peak, kept with the [`Peak`](crate::peaks::Peak) whichever way its area was taken.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct PeakFit {
+    /// The profile.
+    pub shape: FitShape,
+    /// Peaks fitted together.
+    pub together: usize,
+    /// Area of the profile.
+    pub area: f64,
+    /// Its standard uncertainty from noise; none where the data do not determine all parameters.
+    pub area_u: Option<f64>,
+    /// For a peak alone: the sum above a straight baseline beside the profile.
+    pub sum_area: Option<f64>,
+    /// For one of several: what the perpendicular drop gave.
+    pub drop_area: Option<f64>,
+    /// Standard deviation of the Gaussian part in minutes.
+    pub sigma_min: f64,
+    /// Time constant of the tail in minutes, negative where it is a front; none for other profiles.
+    pub tau_min: Option<f64>,
+    /// χ² of the group's fit.
+    pub chi_squared: f64,
+    /// Its degrees of freedom.
+    pub dof: f64,
+    /// Probability of a χ² at least as large where the profile is right.
+    pub probability: Option<f64>,
+    /// True where the fit settled on a peak inside its window, with an uncertainty.
+    pub is_sound: bool,
+}
+
+impl PeakFit {
+    /// What the perpendicular drop gives more than the profile, as a share of the profile's area; none for a peak alone.
+    pub fn drop_excess(&self) -> Option<f64> {
+        self.drop_area.filter(|_| self.area > 0.0).map(|drop| drop / self.area - 1.0)
+    }
+}
+
 /// A fit of one or several peaks in one window.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct GroupFit {
@@ -81,7 +118,14 @@ pub struct GroupFit {
     pub stop: String,
     /// Covariance of the fitted areas; none where the data do not determine all parameters.
     pub area_covariance: Option<Matrix>,
+    /// Standard deviation of the noise in signal units.
+    pub noise_sd: f64,
+    /// The trace that was fitted, shared and not copied.
+    #[serde(skip)]
+    pub trace: Option<Trace>,
+    #[serde(skip)]
     pub(super) middle_min: f64,
+    #[serde(skip)]
     pub(super) unit_min: f64,
     /// Baseline's coefficients in ξ from -1 to 1 over the window, in signal units.
     pub baseline: Vec<f64>,
@@ -106,6 +150,24 @@ impl GroupFit {
     /// The whole model at a time, in signal units.
     pub fn value(&self, time_min: f64) -> f64 {
         (0..self.peaks.len()).map(|k| self.peak_at(k, time_min)).sum::<f64>() + self.baseline_at(time_min)
+    }
+
+    /// What is said of one peak.
+    pub(super) fn summary(&self, peak: &FittedPeak) -> PeakFit {
+        PeakFit {
+            shape: self.shape,
+            together: self.peaks.len(),
+            area: peak.fit_area,
+            area_u: peak.fit_area_u,
+            sum_area: peak.sum_area,
+            drop_area: peak.drop_area,
+            sigma_min: peak.sigma_min,
+            tau_min: peak.tau_min,
+            chi_squared: self.chi_squared,
+            dof: self.dof,
+            probability: self.fit_probability,
+            is_sound: peak.is_sound(),
+        }
     }
 
     /// True where the peaks are not of the fitted shape: χ² lies above its 99 % point.
@@ -185,6 +247,8 @@ pub(super) fn outcome(problem: &Problem<'_>, fit: &NonlinearFit, w: usize, noise
             fit.stop.to_string()
         },
         area_covariance,
+        noise_sd: sd,
+        trace: None,
         middle_min: window.middle_min,
         unit_min: unit,
         baseline: problem.baseline(w).map(|j| fit.parameters[j] * sd).collect(),

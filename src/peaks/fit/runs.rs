@@ -1,9 +1,9 @@
 //! The same peaks in several runs, fitted together with one shape for each.
 
 use super::model::{Guess, Problem, Sharing, Window};
-use super::outcome::{GroupFit, noise_dof, outcome};
+use super::outcome::{GroupFit, outcome};
 use super::start::search;
-use super::window::{finish, too_few, window_points};
+use super::window::{finish, noise_for, too_few, window_points};
 use super::{Components, FitOptions};
 use crate::error::{Error, ErrorKind, Result};
 use crate::peaks::fit::choose::{enough_points, extend};
@@ -51,9 +51,9 @@ pub fn fit_together(traces: &[Trace], start_min: f64, end_min: f64, options: &Fi
         let inside = window_points(trace, start_min, end_min, options)?;
         let profile = NoiseProfile::new(trace.signal(), trace.step());
         let (time, signal) = (&trace.time_min()[inside.clone()], &trace.signal()[inside.clone()]);
-        let sd = profile.sd_at((inside.start + inside.end) / 2);
-        windows.push(Window::new(time, signal, unit, sd, profile.autocorrelation));
-        noise.push(noise_dof(&profile, trace.len()));
+        let (sd, phi, known) = noise_for(options, &profile, (inside.start + inside.end) / 2, trace.len());
+        windows.push(Window::new(time, signal, unit, sd, phi));
+        noise.push(known);
     }
     // Each alone first, for places and areas; then all, from the mean widths.
     let one = |w: &Window, count: usize| search(std::slice::from_ref(w), count, options);
@@ -85,6 +85,7 @@ pub fn fit_together(traces: &[Trace], start_min: f64, end_min: f64, options: &Fi
         .map(|(w, window)| {
             let ends = [window.x[0], window.x[window.len() - 1]].map(|x| window.middle_min + x * window.unit_min);
             let mut group = outcome(&problem, &fit, w, noise[w], ends);
+            group.trace = Some(traces[w].clone());
             finish(&mut group);
             group
         })

@@ -1,5 +1,6 @@
 //! Where a fit starts: peaks looked for in a window, and split where one stands for two.
 
+use super::choose::bulges;
 use super::model::{Guess, Problem, Sharing, Window};
 use super::{FitOptions, FitShape};
 use crate::error::Result;
@@ -114,10 +115,13 @@ pub(super) fn search(window: &[Window], count: usize, options: &FitOptions) -> R
             });
             starts.push(hidden);
         }
+        if k + 1 == count {
+            starts.extend(bulging(&window[0], count));
+        }
         let mut next: Option<(Vec<Guess>, NonlinearFit)> = None;
         for start in starts {
             let tried = attempt(window, &start, options)?;
-            if next.as_ref().is_none_or(|n| better(&tried, n)) {
+            if next.as_ref().is_none_or(|n| better(&window[0], &tried, n)) {
                 next = Some(tried);
             }
         }
@@ -128,10 +132,33 @@ pub(super) fn search(window: &[Window], count: usize, options: &FitOptions) -> R
     Ok(best)
 }
 
-/// Lower sum of squares, among fits whose peaks all rise.
-fn better(a: &(Vec<Guess>, NonlinearFit), b: &(Vec<Guess>, NonlinearFit)) -> bool {
-    let rises = |f: &(Vec<Guess>, NonlinearFit)| f.0.iter().all(|g| g.area > 0.0);
-    match (rises(a), rises(b)) {
+/// Starts at the places where the signal bulges, for the widths at which it does so `count` times.
+fn bulging(window: &Window, count: usize) -> Vec<Vec<Guess>> {
+    let length = window.x[window.x.len() - 1] - window.x[0];
+    let mut starts: Vec<Vec<Guess>> = Vec::new();
+    for width in WIDTHS.map(|w| w * length) {
+        let places = bulges(window, 0.65 * width);
+        if places.len() == count {
+            starts.push(places.iter().map(|&centre| Guess { area: 1.0, centre, width, eta: START_ETA }).collect());
+        }
+    }
+    // The narrowest and the widest: between them nothing new is found.
+    if starts.len() > 2 {
+        starts.drain(1..starts.len() - 1);
+    }
+    starts
+}
+
+/// Wider than this share of the window, a peak imitates the baseline.
+const WIDE: f64 = 0.25;
+
+/// Lower sum of squares, among fits whose peaks all rise and are narrower than their window.
+fn better(window: &Window, a: &(Vec<Guess>, NonlinearFit), b: &(Vec<Guess>, NonlinearFit)) -> bool {
+    let length = window.x[window.x.len() - 1] - window.x[0];
+    let is_sound = |f: &(Vec<Guess>, NonlinearFit)| {
+        f.0.iter().all(|g| g.area > 0.0 && g.width < WIDE * length && !window.is_at_limit(g))
+    };
+    match (is_sound(a), is_sound(b)) {
         (true, false) => true,
         (false, true) => false,
         _ => a.1.rss < b.1.rss,

@@ -68,7 +68,8 @@ impl Trace {
         let middle = (inside.start + inside.end) / 2;
         let (time, signal) = (&self.time_min()[inside.clone()], &self.signal()[inside]);
         let unit = (time[time.len() - 1] - time[0]) / 12.0;
-        let window = [Window::new(time, signal, unit, noise.sd_at(middle), noise.autocorrelation)];
+        let (sd, phi, known) = noise_for(options, noise, middle, self.len());
+        let window = [Window::new(time, signal, unit, sd, phi)];
         if let Components::Exactly(n) = options.components
             && !enough_points(&window[0], n, options)
         {
@@ -78,7 +79,8 @@ impl Trace {
         let counts = [guesses.len()];
         let problem = Problem::new(&window, &counts, options.shape, options.terms(), options.sharing());
         let ends = [time[0], time[time.len() - 1]];
-        let mut group = outcome(&problem, &fit, 0, noise_dof(noise, self.len()), ends);
+        let mut group = outcome(&problem, &fit, 0, known, ends);
+        group.trace = Some(self.clone());
         if group.peaks.len() == 1 {
             sum_beside(&mut group, &window[0], &guesses[0], time, signal, noise);
         }
@@ -109,6 +111,14 @@ impl Trace {
             Components::Chosen if known.is_empty() => extend(window, search(window, 1, options)?, options),
             Components::Chosen => extend(window, attempt(window, &known, options)?, options),
         }
+    }
+}
+
+/// Standard deviation and correlation of the noise about a point, and how well it is known.
+pub(super) fn noise_for(options: &FitOptions, noise: &NoiseProfile, at: usize, points: usize) -> (f64, f64, f64) {
+    match options.noise {
+        Some(known) => (known.sd, known.autocorrelation, f64::INFINITY),
+        None => (noise.sd_at(at), noise.autocorrelation, noise_dof(noise, points)),
     }
 }
 

@@ -3,6 +3,7 @@
 use vialbook::calibrate::{CalibrationOptions, Curve, Flask};
 use vialbook::figure::views::Overlay;
 use vialbook::figure::{Figure, views};
+use vialbook::peaks::FitOptions;
 use vialbook::simulate::{DEMO_SEED, recovered_eluent};
 use vialbook::{Analysis, Detect, Provenance, Run, Study, Trace};
 
@@ -49,7 +50,10 @@ pub(super) fn views_of_everything() -> Vec<(&'static str, Figure)> {
     let runs: Vec<&str> = analysis.results().runs.iter().map(|r| r.run.as_str()).collect();
     let overlaid: Vec<&str> = if runs.contains(&overlaid[0]) { overlaid.to_vec() } else { runs[2..5].to_vec() };
     let aligned = Overlay { raise: 0.05, aligned: true };
+    let fits = peaks.fits(&FitOptions::default()).expect("fits");
     vec![
+        ("fits", fits.plot()),
+        ("fit", fits.groups[0].plot()),
         ("run", run.plot()),
         ("peaks", peaks.plot()),
         ("named-run", analysis.plot_run(overlaid[1]).expect("a run")),
