@@ -91,9 +91,15 @@ pub struct Instrument {
     pub description: Option<String>,
     /// Carrier gas.
     pub carrier: Option<String>,
-    /// Highest oven temperature in °C.
+    /// Highest oven temperature in °C; 160 where not stated (common practice for this kind of instrument).
     #[serde(rename = "oven_max_C")]
     pub oven_max_c: Option<f64>,
+    /// Temperature of the room in °C; 25 where not stated (common practice). The oven starts above it.
+    #[serde(rename = "room_C")]
+    pub room_c: Option<f64>,
+    /// Highest inlet pressure above the room's, in kPa.
+    #[serde(rename = "pressure_max_kPa")]
+    pub pressure_max_kpa: Option<f64>,
     /// Temperature of the injection port in °C, where heated.
     #[serde(rename = "injector_C")]
     pub injector_c: Option<f64>,
@@ -341,6 +347,12 @@ pub struct Compound {
     /// Fixed integration window `[start, end]` in minutes, instead of a found peak.
     #[serde(default)]
     pub integrate_min: Option<[f64; 2]>,
+    /// Boiling point in °C, instead of the table's: compounds of one family should elute in its order.
+    #[serde(default, rename = "boiling_point_C")]
+    pub boiling_point_c: Option<f64>,
+    /// Family of compounds, such as "esters", instead of the table's.
+    #[serde(default)]
+    pub family: Option<String>,
     /// Density of the pure liquid in g/mL, instead of the table's.
     #[serde(default, rename = "density_g_mL")]
     pub density_g_ml: Option<f64>,
@@ -631,6 +643,9 @@ impl StudyConfig {
                     field("integrate_min"),
                     format!("[{a}, {b}] is no window; [start, end] in minutes is wanted"),
                 );
+            }
+            if let Some(t) = c.boiling_point_c.filter(|t| !(t.is_finite() && *t > -273.15)) {
+                return wrong(field("boiling_point_C"), format!("{t} is no boiling point in °C"));
             }
             if let Some(d) = c.density_g_ml.filter(|d| !(d.is_finite() && *d > 0.0)) {
                 return wrong(field("density_g_mL"), format!("{d} is no density"));

@@ -11,6 +11,7 @@ mod identify;
 #[cfg(unix)]
 mod kernel;
 mod layers;
+mod made_up;
 mod numeric;
 mod peaks;
 mod program;
@@ -19,3 +20,4 @@ mod report;
 mod retention;
 mod simulation;
 mod study;
+mod suitability;
