@@ -8,7 +8,7 @@ use crate::peaks::PeakList;
 /// Least scatter, in seconds: a few runs that agree by chance do not make a clock (our choice).
 const LEAST_SCATTER_S: f64 = 0.2;
 /// Least scatter in shares of the width at half height: apexes move that far with the amount (our choice).
-const LEAST_SCATTER_WIDTHS: f64 = 0.05;
+const LEAST_SCATTER_WIDTHS: f64 = 0.1;
 /// Scatter before any run was seen, in seconds, and how many degrees of freedom that guess is worth (our choice).
 const PRIOR_SCATTER_S: (f64, f64) = (0.4, 3.0);
 /// Degrees of freedom by which a compound's scatter leans on that of all compounds (our choice).
@@ -39,7 +39,7 @@ const EXPECTED_SD: f64 = 0.5;
 /// drift. Offsets and departures of the scale from 1 have median 0: times are those of the middle standard.
 ///
 /// Scatter is the root mean square of the residuals, far ones clipped, over the degrees of freedom that the medians leave,
-/// pooled over compounds and given back to each as it has runs; never below 0.2 s or 5 % of the width at half height. The window's half
+/// pooled over compounds and given back to each as it has runs; never below 0.2 s or 10 % of the width at half height. The window's half
 /// is 6 scatters, at least 1.5 s or half the width at half height, at most the expected half width (but 3 scatters).
 ///
 /// A compound that no standard shows keeps its expected time and window, with `runs` 0. Expected times that are no

@@ -100,7 +100,7 @@ fn shifts(results: &Results) -> Vec<ShiftRow> {
                 .map(|m| format!("{} at {} min", name(&m.compound), decimals(m.expected_min, 2)))
                 .collect::<Vec<_>>()
                 .join(", "),
-            notes: s.notes.iter().map(|n| name(n)).collect(),
+            notes: s.notes.clone(),
         }
     };
     results.naming.runs.iter().map(one).collect()
@@ -114,7 +114,7 @@ fn evidence(results: &Results) -> Vec<String> {
     });
     let hold_up =
         n.hold_up.iter().map(|h| format!("Hold-up time {} min: {}.", significant(h.time_min, 3), name(&h.origin)));
-    let runs = n.evidence.iter().map(|e| format!("Run {}: {}.", name(&e.run), name(&e.text)));
+    let runs = n.evidence.iter().map(|e| format!("Run {}: {}.", name(&e.run), e.text));
     hold_up.chain(ladders).chain(runs).collect()
 }
 

@@ -88,6 +88,7 @@ impl Study {
         let lists: Vec<PeakList> = measured.runs.into_iter().map(|m| m.list).collect();
         results.findings.extend(self.order_of_elution(&results.naming));
         results.findings.extend(self.instrument(&lists, &results.peaks));
+        results.findings.extend(self.control_charts(&results));
         results.findings.extend(check::findings(&results, &limits, internal, &without, &self.solvents()));
         Ok(Analysis { study: self.clone(), results, lists })
     }

@@ -69,6 +69,9 @@ pub struct StudyConfig {
     /// Limits and the rule of decision, fixed beforehand.
     #[serde(default)]
     pub decision: Option<Decision>,
+    /// Values of earlier studies, for control charts.
+    #[serde(default)]
+    pub history: Vec<History>,
     /// Reference values to compare amounts with.
     #[serde(default, rename = "comparison")]
     pub comparisons: Vec<super::Comparison>,
@@ -376,6 +379,28 @@ pub enum Role {
     Named,
 }
 
+/// Values of earlier studies in the order of time, for a control chart that this study continues.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct History {
+    /// What the values are.
+    pub of: HistoryOf,
+    /// The compound.
+    pub compound: String,
+    /// The values, earliest first; at least 5.
+    pub values: Vec<f64>,
+}
+
+/// What a control chart is of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum HistoryOf {
+    /// Recovery of the check standard in %.
+    Recovery,
+    /// Mean area over standards and samples, as of an internal standard.
+    Area,
+}
+
 /// How peaks are found, beyond the defaults.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
@@ -653,6 +678,11 @@ impl StudyConfig {
         }
         self.check_naming()?;
         self.limits.check()?;
+        for (i, h) in self.history.iter().enumerate() {
+            let field = format!("history[{}]", i + 1);
+            self.known(&h.compound, &field)?;
+            crate::check::ControlChart::individuals(&h.values).map_err(|e| e.at_field(field))?;
+        }
         for (i, m) in self.methods.iter().enumerate() {
             let field = |f: &str| format!("method[{}].{f}", i + 1);
             if let Some(h) = m.hold_up_min.filter(|h| !(h.is_finite() && *h > 0.0)) {

@@ -11,6 +11,7 @@ mod calibrations;
 mod config;
 mod doubts;
 mod folder;
+mod history;
 mod instrument;
 mod log;
 mod names;

@@ -267,6 +267,21 @@ fn control_charts_have_the_constants_of_the_tables() {
     assert!(ControlChart::individuals(&[1.0; 4]).is_err() && ControlChart::individuals(&[f64::NAN; 9]).is_err());
 }
 
+#[test]
+fn a_study_is_held_to_those_before_it() {
+    let chart = |values: &str| {
+        let more = format!("[[history]]\nof = \"area\"\ncompound = \"IS\"\nvalues = [{values}]\n");
+        study(&more, 0.0, |_, _, _, _| (), as_it_is, &[]).results()
+    };
+    let (severity, words) = told(&chart("2.02, 1.98, 2.05, 1.96, 2.01, 1.99"), "control chart");
+    assert!(severity == Severity::Pass && words.contains("within the control limits"), "{words}");
+    let (severity, words) = told(&chart("3.02, 2.98, 3.05, 2.96, 3.01, 2.99"), "control chart");
+    assert!(severity == Severity::Warn && words.contains("outside the control limits"), "{words}");
+    let history = "[[compound]]\nname = \"x\"\n[[history]]\nof = \"area\"\ncompound = \"x\"\nvalues = [1.0, 2.0]";
+    let error = vialbook::StudyConfig::parse(&format!("title = \"x\"\n{history}")).expect_err("too few").to_string();
+    assert!(error.contains("at least 5") && error.contains("history[1]"), "{error}");
+}
+
 /// Alarms are adjusted for their number: of 1,000 good studies with normal scatter few raise one of the tested doubts
 /// (level 5 %; Monte Carlo error 0.7 %).
 #[test]
