@@ -13,6 +13,8 @@ use crate::estimate::significant;
 use crate::numeric::{median, student_t_sf};
 use crate::results::{Finding, Results, Severity};
 
+/// Level of the tests on ratios that walk.
+const WALK_LEVEL: f64 = 0.01;
 /// A peak this much wider than in the other runs is wide.
 const WIDE: f64 = 1.5;
 /// A departure of the time scale beyond which flow or oven changed.
@@ -129,9 +131,9 @@ fn walking_ratios(results: &Results, internal: Option<&str>, patterns: &mut Vec<
     // One test per compound and one for the internal standard's own area, adjusted for their number after Bonferroni.
     let compounds: Vec<&str> = calibrated(results).collect();
     let tests = (compounds.len() + 1) as f64;
-    let own = walk(results, is, None).is_some_and(|w| w.p * tests < LEVEL);
+    let own = walk(results, is, None).is_some_and(|w| w.p * tests < WALK_LEVEL);
     for compound in compounds {
-        let Some(w) = walk(results, compound, Some(is)).filter(|w| w.p * tests < LEVEL && !own) else { continue };
+        let Some(w) = walk(results, compound, Some(is)).filter(|w| w.p * tests < WALK_LEVEL && !own) else { continue };
         patterns.push(pattern(
             format!(
                 "the ratio of {compound} to {is} {} by {} % from shot to shot of a flask ({}), while the area of {is} does not walk",

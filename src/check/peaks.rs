@@ -152,6 +152,7 @@ pub(super) fn baseline_step(results: &Results, limits: &CheckLimits, internal: O
 pub(super) fn unknown_peaks(results: &Results, limits: &CheckLimits, solvents: &[String], all: &mut Vec<Finding>) {
     let mut worst: Option<(f64, &str, f64)> = None;
     let mut over = Vec::new();
+    let mut looked_at = 0;
     for run in results
         .runs
         .iter()
@@ -164,6 +165,7 @@ pub(super) fn unknown_peaks(results: &Results, limits: &CheckLimits, solvents: &
             .filter(|p| !p.compound.as_ref().is_some_and(|c| solvents.contains(c)))
             .collect();
         let total: f64 = peaks.iter().map(|p| p.area).sum();
+        looked_at += 1;
         let largest = peaks.iter().filter(|p| p.compound.is_none()).max_by(|a, b| a.area.total_cmp(&b.area));
         let Some(p) = largest.filter(|_| total > 0.0) else { continue };
         let percent = 100.0 * p.area / total;
@@ -175,7 +177,21 @@ pub(super) fn unknown_peaks(results: &Results, limits: &CheckLimits, solvents: &
             over.push(run.run.as_str());
         }
     }
-    let Some((percent, run, at)) = worst else { return };
+    let Some((percent, run, at)) = worst else {
+        if looked_at > 0 {
+            all.push(finding(
+                Severity::Pass,
+                "unknown peaks",
+                format!("{looked_at} runs"),
+                Some(0.0),
+                Some(limits.unknown_percent),
+                "share of the area in a run, solvent left out (common practice)",
+                "every peak has a name",
+                None,
+            ));
+        }
+        return;
+    };
     let good = over.is_empty();
     all.push(finding(
         if good { Severity::Pass } else { Severity::Warn },

@@ -143,7 +143,7 @@ fn flask_agreement(
                 alike.iter().filter(|o| o.0 != *sample).filter_map(|o| Some((relative(o.1)?, o.1.len() - 1))).collect();
             let dof: usize = others.iter().map(|o| o.1).sum();
             let pooled = others.iter().map(|o| o.0 * o.1 as f64).sum::<f64>() / dof.max(1) as f64;
-            let p = if dof > 2 && pooled > 0.0 {
+            let p = if dof >= 2 && pooled > 0.0 {
                 fisher_f_sf(own / pooled, (values.len() - 1) as f64, dof as f64)
             } else {
                 1.0
@@ -160,7 +160,7 @@ fn flask_agreement(
     let over: Vec<&Spread> = spreads.iter().filter(|s| s.percent > limits.flask_percent).collect();
     let severity = match over.first() {
         None => Severity::Pass,
-        Some(s) if s.percent > 2.0 * limits.flask_percent => Severity::Fail,
+        Some(s) if s.percent > 2.0 * limits.flask_percent || over.iter().any(|s| s.p < LEVEL) => Severity::Fail,
         Some(_) => Severity::Warn,
     };
     let names = |sample: &str| -> String {
@@ -239,8 +239,15 @@ pub(super) fn far_shots(results: &Results, internal: Option<&str>) -> Vec<Shot> 
             if dof < 3.0 || own <= 0.0 { 1.0 } else { 2.0 * student_t_sf(s.ln.abs() / own.sqrt(), dof) }
         })
         .collect();
-    for (shot, p) in shots.iter_mut().zip(holm(&p)) {
-        shot.p = p;
+    let adjusted = holm(&p);
+    // One shot far from two others moves their mean, too: of three or more only the farthest is meant.
+    let farthest = |s: &Shot| {
+        let flask = shots.iter().filter(|o| o.flask == s.flask);
+        s.shots < 3 || flask.map(|o| o.ln.abs()).fold(0.0, f64::max) <= s.ln.abs()
+    };
+    let counts: Vec<bool> = shots.iter().map(farthest).collect();
+    for ((shot, p), is_meant) in shots.iter_mut().zip(adjusted).zip(counts) {
+        shot.p = if is_meant { p } else { 1.0 };
     }
     shots
 }

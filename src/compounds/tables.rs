@@ -7,6 +7,7 @@ use serde::Deserialize;
 use serde::de::DeserializeOwned;
 
 use super::synonyms::SYNONYMS;
+use super::vapour::{self, Antoine};
 use super::{ExposureLimit, HazardStatement, Hazards, Properties, SourcedNumber, limits};
 
 const CRC_BOILING: &str = "CRC Handbook of Chemistry and Physics, Physical Constants of Organic Compounds";
@@ -35,6 +36,7 @@ const ROUTE: &str =
 pub(super) struct Tables {
     pub(super) compounds: Vec<Properties>,
     pub(super) statements: BTreeMap<String, HazardStatement>,
+    pub(super) vapour: Vec<Antoine>,
     index: BTreeMap<String, usize>,
 }
 
@@ -72,7 +74,8 @@ impl Tables {
             }
         }
         let statements = texts.iter().map(|(code, r)| (code.clone(), r.statement(None))).collect();
-        Tables { compounds, statements, index }
+        let vapour = rows::<Antoine>(include_str!("data/antoine.csv"));
+        Tables { compounds, statements, vapour, index }
     }
 }
 
@@ -195,6 +198,7 @@ impl PhysicalRow {
                 source: CRC_DENSITY.to_string(),
                 note: Some("20 or 25 °C, the source as read does not say which; between them lie 0.5 to 0.9 %".into()),
             }),
+            family: vapour::family(&self.name).map(str::to_owned),
             vaporisation_enthalpy_boiling_kj_mol: self.hvap_tb.map(|h| plain(h / 1000.0, CRC_ENTHALPY)),
             vaporisation_enthalpy_25_kj_mol: self.hvap_298.map(|h| plain(h / 1000.0, CRC_ENTHALPY)),
             flash_point_c: hazard.and_then(HazardRow::flash_point),

@@ -302,6 +302,21 @@ impl Analysis {
         Ok(figure)
     }
 
+    /// How runs are shifted against the standards along retention: start offset, and time scale where a run asks for one.
+    /// No run named: all of them.
+    ///
+    /// # Errors
+    /// No run of that name; no run with a shift.
+    ///
+    /// ```no_run
+    /// let analysis = vialbook::Study::open("demo")?.analyse()?;
+    /// analysis.plot_shifts(&["level-3a-1"])?.save_svg("shift.svg")?;
+    /// # Ok::<(), vialbook::Error>(())
+    /// ```
+    pub fn plot_shifts(&self, runs: &[&str]) -> Result<Figure> {
+        views::shifts(&self.results().naming, &self.results().peaks, runs)
+    }
+
     /// What a chromatogram's scale is made for: all compounds but the solvents.
     fn drawn_compounds(&self) -> Vec<String> {
         self.config().compounds.iter().filter(|c| c.role != Role::Solvent).map(|c| c.name.clone()).collect()

@@ -8,12 +8,14 @@ mod fit;
 mod overlay;
 mod replicates;
 mod run;
+mod shifts;
 
 pub use explore::{baseline, detection, smoothing};
 pub use fit::{fit, fits};
 pub use overlay::{OverlaidRun, Overlay, overlay};
 pub use replicates::{ReplicateShot, replicates};
 pub use run::{named_peaks, peaks, trace};
+pub use shifts::shifts;
 
 use super::merits;
 use super::{Axis, Bar, Color, Dash, Figure, Layer, Mark, Panel, Style};

@@ -58,7 +58,7 @@ pub struct ReferenceTime {
     pub compound: String,
     /// Median over the standards, start offsets removed.
     pub time_min: f64,
-    /// Robust standard deviation of a run about it, start offsets removed; at least 0.2 s and 5 % of the width at
+    /// Robust standard deviation of a run about it, start offsets removed; at least 0.2 s and 10 % of the width at
     /// half height.
     pub scatter_min: f64,
     /// Half of the window in which a peak may have this name.

@@ -66,9 +66,8 @@ impl PeakList {
         let targets: Vec<Target> = references
             .iter()
             .map(|r| {
-                // The reference is itself a median of `runs` times, whose variance is π/2 of a mean's.
-                let median = std::f64::consts::FRAC_PI_2.min(r.runs.max(1) as f64);
-                let scatter = 60.0 * r.scatter_min * (1.0 + median / r.runs.max(1) as f64).sqrt();
+                // The reference is itself a mean of `runs` times.
+                let scatter = 60.0 * r.scatter_min * (1.0 + 1.0 / r.runs.max(1) as f64).sqrt();
                 Target::new(60.0 * r.time_min, scatter, 60.0 * r.half_width_min, r.runs)
             })
             .collect();

@@ -2,13 +2,13 @@
 
 use crate::identify::align::{FALL_SHARES, Freedom, Seen, Shape, Target, align, falling};
 use crate::identify::{ExpectedTime, Naming, Programme, ReferenceTime, apexes};
-use crate::numeric::median;
+use crate::numeric::{mean, median};
 use crate::peaks::PeakList;
 
 /// Least scatter, in seconds: a few runs that agree by chance do not make a clock (our choice).
 const LEAST_SCATTER_S: f64 = 0.2;
 /// Least scatter in shares of the width at half height: apexes move that far with the amount (our choice).
-const LEAST_SCATTER_WIDTHS: f64 = 0.05;
+const LEAST_SCATTER_WIDTHS: f64 = 0.1;
 /// Scatter before any run was seen, in seconds, and how many degrees of freedom that guess is worth (our choice).
 const PRIOR_SCATTER_S: (f64, f64) = (0.4, 3.0);
 /// Degrees of freedom by which a compound's scatter leans on that of all compounds (our choice).
@@ -32,13 +32,14 @@ const EXPECTED_SD: f64 = 0.5;
 ///
 /// Each standard has a start offset of its own. In turns, the offsets are estimated from all peaks that a standard
 /// shares with the present times, peaks are paired with compounds (one to one, in order, over all of a run at
-/// once, as in [`PeakList::identify`]), and times become medians over the standards with offsets removed. Where at
+/// once, as in [`PeakList::identify`]), and times become medians over the standards with offsets removed, then means
+/// without the far ones. Where at
 /// least 3 standards and 4 compounds show that offsets fall with retention (residuals smaller by a quarter), they
 /// are removed as A exp(-(t - t₁)/τ). In the same way a time scale of each run's own is taken out where the standards
 /// drift. Offsets and departures of the scale from 1 have median 0: times are those of the middle standard.
 ///
 /// Scatter is the root mean square of the residuals, far ones clipped, over the degrees of freedom that the medians leave,
-/// pooled over compounds and given back to each as it has runs; never below 0.2 s or 5 % of the width at half height. The window's half
+/// pooled over compounds and given back to each as it has runs; never below 0.2 s or 10 % of the width at half height. The window's half
 /// is 6 scatters, at least 1.5 s or half the width at half height, at most the expected half width (but 3 scatters).
 ///
 /// A compound that no standard shows keeps its expected time and window, with `runs` 0. Expected times that are no
@@ -162,11 +163,13 @@ fn learn(
     // One median per compound and one offset per run, less the constant that both share.
     let own_per_run = if fit.is_scaled { 2.0 } else { 1.0 };
     let dof = (total as f64 + own_per_run - shown as f64 - own_per_run * used as f64).max(0.0);
-    // Medians leave many residuals at 0, so that their median says too little; mean squares, the far ones clipped, do not.
-    let all: Vec<f64> = fit.residuals.iter().flatten().copied().collect();
-    let clip = CLIP * robust_sd(&all).unwrap_or(0.0).max(LEAST_SCATTER_S);
-    let squares = |r: &[f64]| r.iter().map(|r| r.abs().min(clip).powi(2)).sum::<f64>();
-    let spread2 = if dof > 0.0 { squares(&all) / dof } else { 0.0 };
+    // Mean squares, the far ones clipped, over what the fit leaves free; pooled ones in units of all compounds' scatter,
+    // so that one that wanders does not speak for the rest.
+    let clips = clips(&fit.residuals);
+    let squares = |r: &[f64], clip: f64| r.iter().map(|r| r.abs().min(clip).powi(2)).sum::<f64>();
+    let usual = clips.iter().copied().fold(f64::INFINITY, f64::min);
+    let all: f64 = fit.residuals.iter().map(|r| squares(r, usual)).sum();
+    let spread2 = if dof > 0.0 { all / dof } else { 0.0 };
     let (guess, worth) = PRIOR_SCATTER_S;
     let pooled2 = (worth * guess * guess + dof * spread2) / (worth + dof);
     for (i, &c) in order.iter().enumerate() {
@@ -183,7 +186,7 @@ fn learn(
         }
         // Each residual stands for as many degrees of freedom as all of them do on the mean.
         let own_dof = counts[i] as f64 * dof / total as f64;
-        let own2 = if own_dof > 0.0 { squares(&fit.residuals[i]) / own_dof } else { 0.0 };
+        let own2 = if own_dof > 0.0 { squares(&fit.residuals[i], clips[i]) / own_dof } else { 0.0 };
         let width = median(&widths[i]);
         let scatter = ((POOLED_DOF * pooled2 + own_dof * own2) / (POOLED_DOF + own_dof))
             .sqrt()
@@ -251,8 +254,8 @@ fn alternate(start: &[f64], observed: &[Vec<Option<f64>>], shape: &[f64], pivot:
     };
     for _ in 0..if pivot.is_some() { 20 } else { 8 } {
         if pivot.is_some() {
-            for (scale, row) in scales.iter_mut().zip(observed) {
-                *scale = slope(row, &times, shape).unwrap_or(0.0);
+            for (run, row) in observed.iter().enumerate() {
+                scales[run] = slope(row, &times, shape, offsets[run]).unwrap_or(0.0);
             }
             centre(&mut scales);
         }
@@ -275,23 +278,75 @@ fn alternate(start: &[f64], observed: &[Vec<Option<f64>>], shape: &[f64], pivot:
             *time = median(&points).unwrap_or(at);
         }
     }
-    let stretch = |run: usize, t: f64| pivot.map_or(0.0, |p| scales[run] * (t - p));
-    let residuals = (0..times.len())
-        .map(|i| {
-            let of = |(run, row): (usize, &Vec<Option<f64>>)| {
-                Some(row[i]? - offsets[run] * shape[i] - stretch(run, times[i]) - times[i])
-            };
-            observed.iter().enumerate().filter_map(of).collect()
-        })
-        .collect();
+    // From there by least squares without the far ones: medians alone leave times a quarter less certain.
+    let mut residuals = residuals_of(observed, &times, &offsets, &scales, shape, pivot);
+    let clips = clips(&residuals);
+    for _ in 0..20 {
+        for (run, row) in observed.iter().enumerate() {
+            let (mut a, mut b, mut c, mut p, mut q) = (0.0, 0.0, 0.0, 0.0, 0.0);
+            for (i, o) in row.iter().enumerate() {
+                let Some(o) = o else { continue };
+                let (g, tau) = (shape[i], pivot.map_or(0.0, |p| times[i] - p));
+                let difference = o - times[i];
+                if (difference - offsets[run] * g - scales[run] * tau).abs() <= clips[i] {
+                    let w = 1.0 / (clips[i] * clips[i]);
+                    a += w * g * g;
+                    b += w * g * tau;
+                    c += w * tau * tau;
+                    p += w * g * difference;
+                    q += w * tau * difference;
+                }
+            }
+            let determinant = a * c - b * b;
+            if pivot.is_some() && determinant > 1e-9 * a * c {
+                (offsets[run], scales[run]) = ((c * p - b * q) / determinant, (a * q - b * p) / determinant);
+            } else if a > 0.0 {
+                offsets[run] = (p - b * scales[run]) / a;
+            }
+        }
+        centre(&mut offsets);
+        centre(&mut scales);
+        residuals = residuals_of(observed, &times, &offsets, &scales, shape, pivot);
+        for ((time, r), clip) in times.iter_mut().zip(&residuals).zip(&clips) {
+            let near: Vec<f64> = r.iter().copied().filter(|r| r.abs() <= *clip).collect();
+            *time += mean(&near).unwrap_or(0.0);
+        }
+    }
+    residuals = residuals_of(observed, &times, &offsets, &scales, shape, pivot);
     Fit { times, residuals, is_scaled: pivot.is_some() }
 }
 
+/// Beyond this a residual is far: per target from its own robust scatter and that of all, so that a peak that wanders with
+/// its amount has its own.
+fn clips(residuals: &[Vec<f64>]) -> Vec<f64> {
+    let all = robust_sd(&residuals.iter().flatten().copied().collect::<Vec<_>>()).unwrap_or(0.0).max(LEAST_SCATTER_S);
+    residuals.iter().map(|r| CLIP * robust_sd(r).unwrap_or(0.0).max(all)).collect()
+}
+
+/// Observed less expected times per target, over the runs that show it.
+fn residuals_of(
+    observed: &[Vec<Option<f64>>],
+    times: &[f64],
+    offsets: &[f64],
+    scales: &[f64],
+    shape: &[f64],
+    pivot: Option<f64>,
+) -> Vec<Vec<f64>> {
+    let of = |i: usize| {
+        let one = |(run, row): (usize, &Vec<Option<f64>>)| {
+            let stretch = pivot.map_or(0.0, |p| scales[run] * (times[i] - p));
+            Some(row[i]? - offsets[run] * shape[i] - stretch - times[i])
+        };
+        observed.iter().enumerate().filter_map(one).collect()
+    };
+    (0..times.len()).map(of).collect()
+}
+
 /// Robust slope of observed less expected times, after P. K. Sen, J. Am. Stat. Assoc. 63 (1968) 1379-1389: the median
-/// over all pairs, weighted with their distance. Offsets that fall with retention are left to the offset.
-fn slope(row: &[Option<f64>], times: &[f64], shape: &[f64]) -> Option<f64> {
-    let points: Vec<(f64, f64, f64)> =
-        row.iter().zip(times).zip(shape).filter_map(|((o, t), g)| Some((*t, o.as_ref()? - t, *g))).collect();
+/// over all pairs, weighted with their distance, the present offset taken out.
+fn slope(row: &[Option<f64>], times: &[f64], shape: &[f64], offset: f64) -> Option<f64> {
+    let points: Vec<(f64, f64)> =
+        row.iter().zip(times).zip(shape).filter_map(|((o, t), g)| Some((*t, o.as_ref()? - t - offset * g))).collect();
     if points.len() < BETTER_PEAKS {
         return None;
     }
@@ -299,9 +354,8 @@ fn slope(row: &[Option<f64>], times: &[f64], shape: &[f64]) -> Option<f64> {
     for (k, a) in points.iter().enumerate() {
         for b in &points[k + 1..] {
             let apart = (b.0 - a.0).abs();
-            // Two peaks that a late start shifts unlike say little of the scale.
             if apart > 0.0 {
-                pairs.push(((b.1 - a.1) / (b.0 - a.0), apart * (1.0 - (b.2 - a.2).abs()).max(0.01)));
+                pairs.push(((b.1 - a.1) / (b.0 - a.0), apart));
             }
         }
     }

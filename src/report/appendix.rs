@@ -5,7 +5,9 @@ use crate::results::{Results, RunResult};
 use crate::study::StudyConfig;
 use crate::trace::ReadingNote;
 
-use super::context::{Appendix, Fact, HandRow, HashRow, IntegrationRow, OverlapRow, Reading, RunRow};
+use super::context::{
+    Appendix, Fact, HandRow, HashRow, IntegrationRow, OverlapRow, Reading, ReferenceRow, RunRow, ShiftRow,
+};
 use super::experimental::{fact, kind_words};
 use super::number::{MISSING, decimals, or_dash, significant, with_u};
 use super::tables::{DEFAULT, settings};
@@ -50,6 +52,9 @@ pub(super) fn appendix(results: &Results, config: &StudyConfig) -> Appendix {
         runs,
         common_remarks,
         readings,
+        references: references(results),
+        shifts: shifts(results),
+        evidence: evidence(results),
         peaks,
         methods,
         overlaps: overlaps(results),
@@ -60,6 +65,62 @@ pub(super) fn appendix(results: &Results, config: &StudyConfig) -> Appendix {
             hash("injection log", &results.study.injections_sha256),
         ],
     }
+}
+
+fn references(results: &Results) -> Vec<ReferenceRow> {
+    let one = |r: &crate::results::ReferenceResult| ReferenceRow {
+        compound: name(&r.compound),
+        time: decimals(r.time_min, 3),
+        scatter: significant(r.scatter_s, 2),
+        half_width: significant(r.half_width_s, 2),
+        runs: r.runs.to_string(),
+        index: match r.retention_index.zip(r.retention_index_u) {
+            Some((i, u)) => {
+                let (i, u) = with_u(i, u);
+                format!("{i} ± {u}")
+            }
+            None => MISSING.to_owned(),
+        },
+    };
+    results.naming.references.iter().map(one).collect()
+}
+
+fn shifts(results: &Results) -> Vec<ShiftRow> {
+    let one = |s: &crate::results::RunShift| {
+        let offset = results.runs.iter().find(|r| r.run == s.run).and_then(|r| r.start_offset_s);
+        ShiftRow {
+            run: name(&s.run),
+            offset: or_dash(offset, |v| decimals(v, 2)),
+            offset_u: or_dash(s.start_offset_u_s, |v| decimals(v, 2)),
+            scale: match s.time_scale.zip(s.time_scale_u) {
+                Some((scale, u)) => {
+                    let (scale, u) = with_u(100.0 * scale, 100.0 * u);
+                    format!("{scale} ± {u}")
+                }
+                None => MISSING.to_owned(),
+            },
+            missing: s
+                .missing
+                .iter()
+                .map(|m| format!("{} at {} min", name(&m.compound), decimals(m.expected_min, 2)))
+                .collect::<Vec<_>>()
+                .join(", "),
+            notes: s.notes.clone(),
+        }
+    };
+    results.naming.runs.iter().map(one).collect()
+}
+
+fn evidence(results: &Results) -> Vec<String> {
+    let n = &results.naming;
+    let ladders = n.ladders.iter().map(|l| {
+        let carbons: Vec<String> = l.carbons.iter().map(|c| format!("C{c}")).collect();
+        format!("Retention indices ({}) from the n-alkanes {} of run {}.", l.kind, carbons.join(", "), name(&l.run))
+    });
+    let hold_up =
+        n.hold_up.iter().map(|h| format!("Hold-up time {} min: {}.", significant(h.time_min, 3), name(&h.origin)));
+    let runs = n.evidence.iter().map(|e| format!("Run {}: {}.", name(&e.run), e.text));
+    hold_up.chain(ladders).chain(runs).collect()
 }
 
 fn run(r: &RunResult, readings: &mut Vec<Reading>) -> RunRow {

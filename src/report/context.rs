@@ -319,7 +319,8 @@ pub struct InjectionRow {
 /// A figure, already painted.
 #[derive(Clone, PartialEq, Serialize, Deserialize)]
 pub struct ReportFigure {
-    /// Its place and what it shows: `chromatogram/<run>`, `calibration/<compound>`, `budget/<sample>/<compound>`;
+    /// Its place and what it shows: `chromatogram/<run>`, `calibration/<compound>`, `budget/<sample>/<compound>`,
+    /// `names/shifts`;
     /// anything else stands at the end of the results.
     pub id: String,
     /// The painted figure.
@@ -557,6 +558,12 @@ pub struct Appendix {
     pub common_remarks: Vec<String>,
     /// How the files were read: each way once, with the runs read so.
     pub readings: Vec<Reading>,
+    /// When each compound elutes.
+    pub references: Vec<ReferenceRow>,
+    /// How each run is shifted against the references.
+    pub shifts: Vec<ShiftRow>,
+    /// What ladders, hold-up, single-compound and spiked runs say, in sentences.
+    pub evidence: Vec<String>,
     /// Every integrated peak or window.
     pub peaks: Vec<IntegrationRow>,
     /// Ways of integration, in the order of their letters.
@@ -601,6 +608,40 @@ pub struct RunRow {
     pub reading: String,
     /// Rejection, doubts, dropped rows.
     pub remarks: Vec<String>,
+}
+
+/// When a compound elutes, in the appendix.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct ReferenceRow {
+    /// The compound.
+    pub compound: String,
+    /// Retention time in minutes.
+    pub time: String,
+    /// Standard deviation of a run about it in seconds.
+    pub scatter: String,
+    /// Half of the window for its name in seconds.
+    pub half_width: String,
+    /// Standards that show it.
+    pub runs: String,
+    /// Retention index with its standard uncertainty.
+    pub index: String,
+}
+
+/// How a run is shifted, in the appendix.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct ShiftRow {
+    /// The run.
+    pub run: String,
+    /// Start offset in seconds.
+    pub offset: String,
+    /// Its standard uncertainty.
+    pub offset_u: String,
+    /// Time scale less 1, in percent, with its standard uncertainty.
+    pub scale: String,
+    /// Compounds that were expected and are missing.
+    pub missing: String,
+    /// What to be careful about.
+    pub notes: Vec<String>,
 }
 
 /// A way in which files were read.

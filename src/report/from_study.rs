@@ -116,6 +116,15 @@ impl Analysis {
                 ),
             });
         }
+        if let Ok(figure) = self.plot_shifts(&[]) {
+            figures.push(ReportFigure {
+                id: "names/shifts".to_owned(),
+                svg: figure.to_report_svg(),
+                alt: figure.alt.clone(),
+                caption: "Shift of each run against the standards along retention, as it was taken out before peaks were named."
+                    .to_owned(),
+            });
+        }
         figures
     }
 

@@ -313,7 +313,7 @@ impl Report {
             for (i, figure) in figures.iter_mut().enumerate() {
                 figure["file"] = compile::figure_file(i).into();
                 let place = figure["id"].as_str().and_then(|id| id.split('/').next()).unwrap_or_default();
-                let known = ["chromatogram", "calibration", "budget"].into_iter().find(|p| *p == place);
+                let known = ["chromatogram", "calibration", "budget", "names"].into_iter().find(|p| *p == place);
                 figure["place"] = known.unwrap_or("other").into();
             }
         }

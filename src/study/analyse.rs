@@ -87,8 +87,12 @@ impl Study {
         results.findings = decisions;
         results.findings.extend(measured.findings.iter().cloned());
         results.findings.extend(self.doubts(&results.amounts, &results.findings));
+        let lists: Vec<PeakList> = measured.runs.into_iter().map(|m| m.list).collect();
+        results.findings.extend(self.order_of_elution(&results.naming));
+        results.findings.extend(self.instrument(&lists, &results.peaks));
+        results.findings.extend(self.control_charts(&results));
         results.findings.extend(check::findings(&results, &limits, internal, &without, &self.solvents()));
-        Ok(Analysis { study: self.clone(), results, lists: measured.runs.into_iter().map(|m| m.list).collect() })
+        Ok(Analysis { study: self.clone(), results, lists })
     }
 
     /// What everything is dissolved in.

@@ -71,6 +71,9 @@ pub struct StudyConfig {
     /// Limits and the rule of decision, fixed beforehand.
     #[serde(default)]
     pub decision: Option<Decision>,
+    /// Values of earlier studies, for control charts.
+    #[serde(default)]
+    pub history: Vec<History>,
     /// Reference values to compare amounts with.
     #[serde(default, rename = "comparison")]
     pub comparisons: Vec<super::Comparison>,
@@ -93,9 +96,15 @@ pub struct Instrument {
     pub description: Option<String>,
     /// Carrier gas.
     pub carrier: Option<String>,
-    /// Highest oven temperature in °C.
+    /// Highest oven temperature in °C; 160 where not stated (common practice for this kind of instrument).
     #[serde(rename = "oven_max_C")]
     pub oven_max_c: Option<f64>,
+    /// Temperature of the room in °C; 25 where not stated (common practice). The oven starts above it.
+    #[serde(rename = "room_C")]
+    pub room_c: Option<f64>,
+    /// Highest inlet pressure above the room's, in kPa.
+    #[serde(rename = "pressure_max_kPa")]
+    pub pressure_max_kpa: Option<f64>,
     /// Temperature of the injection port in °C, where heated.
     #[serde(rename = "injector_C")]
     pub injector_c: Option<f64>,
@@ -343,6 +352,12 @@ pub struct Compound {
     /// Fixed integration window `[start, end]` in minutes, instead of a found peak.
     #[serde(default)]
     pub integrate_min: Option<[f64; 2]>,
+    /// Boiling point in °C, instead of the table's: compounds of one family should elute in its order.
+    #[serde(default, rename = "boiling_point_C")]
+    pub boiling_point_c: Option<f64>,
+    /// Family of compounds, such as "esters", instead of the table's.
+    #[serde(default)]
+    pub family: Option<String>,
     /// Density of the pure liquid in g/mL, instead of the table's.
     #[serde(default, rename = "density_g_mL")]
     pub density_g_ml: Option<f64>,
@@ -364,6 +379,28 @@ pub enum Role {
     Solvent,
     /// Named where it appears, not quantified.
     Named,
+}
+
+/// Values of earlier studies in the order of time, for a control chart that this study continues.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct History {
+    /// What the values are.
+    pub of: HistoryOf,
+    /// The compound.
+    pub compound: String,
+    /// The values, earliest first; at least 5.
+    pub values: Vec<f64>,
+}
+
+/// What a control chart is of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum HistoryOf {
+    /// Recovery of the check standard in %.
+    Recovery,
+    /// Mean area over standards and samples, as of an internal standard.
+    Area,
 }
 
 /// How amounts are worked out.
@@ -613,12 +650,20 @@ impl StudyConfig {
                     format!("[{a}, {b}] is no window; [start, end] in minutes is wanted"),
                 );
             }
+            if let Some(t) = c.boiling_point_c.filter(|t| !(t.is_finite() && *t > -273.15)) {
+                return wrong(field("boiling_point_C"), format!("{t} is no boiling point in °C"));
+            }
             if let Some(d) = c.density_g_ml.filter(|d| !(d.is_finite() && *d > 0.0)) {
                 return wrong(field("density_g_mL"), format!("{d} is no density"));
             }
         }
         self.check_naming()?;
         self.limits.check()?;
+        for (i, h) in self.history.iter().enumerate() {
+            let field = format!("history[{}]", i + 1);
+            self.known(&h.compound, &field)?;
+            crate::check::ControlChart::individuals(&h.values).map_err(|e| e.at_field(field))?;
+        }
         for (i, m) in self.methods.iter().enumerate() {
             let field = |f: &str| format!("method[{}].{f}", i + 1);
             if let Some(h) = m.hold_up_min.filter(|h| !(h.is_finite() && *h > 0.0)) {

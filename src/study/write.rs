@@ -100,6 +100,10 @@ fn runs(r: &Results) -> Result<Vec<u8>> {
             "accepted",
             "reason",
             "start_offset_s",
+            "start_offset_u_s",
+            "time_scale",
+            "time_scale_u",
+            "missing",
             "noise_sd",
             "noise_peak_to_peak",
             "baseline",
@@ -107,6 +111,8 @@ fn runs(r: &Results) -> Result<Vec<u8>> {
             "notes",
         ],
         r.runs.iter().map(|x| {
+            let shift = r.naming.runs.iter().find(|s| s.run == x.run);
+            let missing = shift.iter().flat_map(|s| &s.missing).map(|m| m.compound.as_str()).collect::<Vec<_>>();
             vec![
                 t(&x.run),
                 t(&x.file),
@@ -119,6 +125,10 @@ fn runs(r: &Results) -> Result<Vec<u8>> {
                 x.accepted.to_string(),
                 o(&x.reason),
                 n(x.start_offset_s),
+                n(shift.and_then(|s| s.start_offset_u_s)),
+                n(shift.and_then(|s| s.time_scale)),
+                n(shift.and_then(|s| s.time_scale_u)),
+                t(&missing.join("; ")),
                 n(x.noise_sd),
                 n(x.noise_peak_to_peak),
                 t(&x.baseline),
@@ -135,6 +145,11 @@ fn peaks(r: &Results) -> Result<Vec<u8>> {
             "run",
             "compound",
             "identity_probability",
+            "candidates",
+            "retention_index",
+            "retention_index_u",
+            "retention_factor",
+            "relative_retention",
             "retention_time_min",
             "start_min",
             "end_min",
@@ -164,10 +179,17 @@ fn peaks(r: &Results) -> Result<Vec<u8>> {
             "notes",
         ],
         r.peaks.iter().map(|x| {
+            let one = |c: &crate::results::CandidateResult| format!("{} {}", c.compound, n(c.probability));
+            let candidates = x.candidates.iter().map(one).collect::<Vec<_>>();
             vec![
                 t(&x.run),
                 o(&x.compound),
                 n(x.identity_probability),
+                t(&candidates.join("; ")),
+                n(x.retention_index),
+                n(x.retention_index_u),
+                n(x.retention_factor),
+                n(x.relative_retention),
                 n(x.retention_time_min),
                 n(x.start_min),
                 n(x.end_min),

@@ -282,3 +282,50 @@ fn exposure_limits_say_their_year() {
         all().into_iter().filter(|p| p.exposure_limits.iter().any(|l| l.year.is_none())).map(|p| p.name).collect();
     assert_eq!(without, ["dichloromethane", "diethyl ether", "nitromethane", "triethylamine", "propanoic acid"]);
 }
+
+/// Antoine constants against the boiling points of another source: 101.325 kPa at the handbook's boiling point within
+/// 5 % (1.3 K), but for rows that the table itself names.
+#[test]
+fn vapour_pressures_reach_that_of_the_air_at_the_boiling_point() {
+    let doubtful = ["1,4-dioxane", "N,N-dimethylformamide", "dibutyl ether", "2-methyltetrahydrofuran", "(R)-limonene"];
+    let (mut checked, mut outside) = (0, Vec::new());
+    for name in compounds::names() {
+        let Some(boiling) = compounds::find(&name).and_then(|p| p.boiling_point_c) else { continue };
+        // Where boiling points themselves disagree they judge nothing.
+        let Some(p) = compounds::vapour_pressure_kpa(&name, boiling.value).filter(|_| boiling.note.is_none()) else {
+            continue;
+        };
+        checked += 1;
+        let limit = if doubtful.contains(&name.as_str()) { 0.12 } else { 0.05 };
+        if (p.value / 101.325 - 1.0).abs() > limit {
+            outside.push(format!("{name}: {} kPa at {} °C", p.value, boiling.value));
+        }
+    }
+    assert!(checked > 50 && outside.is_empty(), "{checked} checked, outside: {outside:?}");
+    // CRC Handbook of Chemistry and Physics, vapour pressure at 25 °C in kPa (from memory).
+    for (name, kpa) in [("ethanol", 7.87), ("acetone", 30.8), ("toluene", 3.79), ("hexane", 20.2)] {
+        let p = compounds::vapour_pressure_kpa(name, 25.0).expect("in range");
+        assert!((p.value / kpa - 1.0).abs() < 0.01, "{name}: {p:?}");
+    }
+    assert!(compounds::vapour_pressure_kpa("unobtainium", 25.0).is_none());
+}
+
+#[test]
+fn families_hold_what_their_names_say() {
+    let family = |name: &str| compounds::find(name).and_then(|p| p.family);
+    assert_eq!(family("isopropanol").as_deref(), Some("saturated open-chain alcohols"));
+    assert_eq!(family("ethyl acetate").as_deref(), Some("esters"));
+    assert_eq!(family("2,2,4-trimethylpentane").as_deref(), Some("alkanes"));
+    assert_eq!(family("water"), None);
+    // Saturated open-chain alcohols are CnH2n+2O, alkanes CnH2n+2.
+    for p in compounds::names().iter().filter_map(|n| compounds::find(n)) {
+        let oxygen = match p.family.as_deref() {
+            Some("saturated open-chain alcohols") => "O",
+            Some("alkanes") => "",
+            _ => continue,
+        };
+        let n: u32 = p.formula.trim_start_matches('C').split('H').next().and_then(|c| c.parse().ok()).unwrap_or(1);
+        let carbons = if n == 1 { "C".to_owned() } else { format!("C{n}") };
+        assert_eq!(p.formula, format!("{carbons}H{}{oxygen}", 2 * n + 2), "{}", p.name);
+    }
+}

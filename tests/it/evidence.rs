@@ -1,58 +1,9 @@
 //! Single-compound, spiked, ladder and hold-up runs of made-up studies whose truth is known.
 
-use vialbook::numeric::Xoshiro256PlusPlus as Random;
-use vialbook::results::{Finding, Results, Severity};
-use vialbook::study::{Injection, Study, StudyConfig, read_log_bytes};
-use vialbook::{Gaussian, Provenance, Run, Trace};
+use vialbook::results::Severity;
+use vialbook::study::StudyConfig;
 
-/// A trace of Gaussian peaks (time in min, area), 10 points a second, noise 0.02.
-fn trace(peaks: &[(f64, f64)], seed: u64) -> Trace {
-    let mut random = Random::seeded(seed);
-    let time: Vec<f64> = (0..6000).map(|i| f64::from(i) / 600.0).collect();
-    let mut signal: Vec<f64> = time.iter().map(|_| 1.0 + 0.02 * random.normal()).collect();
-    for &(at, area) in peaks {
-        Gaussian::new(area, at, 0.03).expect("a peak").add_to(&time, &mut signal);
-    }
-    Trace::new(time, signal, "mV").expect("a trace")
-}
-
-struct Bench {
-    toml: String,
-    log: String,
-    runs: Vec<Run>,
-}
-
-impl Bench {
-    fn new(toml: &str, columns: &str) -> Self {
-        Bench {
-            toml: format!("title = \"made up\"\n{toml}"),
-            log: format!("run,file,sample,kind{columns}\n"),
-            runs: Vec::new(),
-        }
-    }
-
-    fn run(mut self, name: &str, sample: &str, kind: &str, rest: &str, peaks: &[(f64, f64)]) -> Self {
-        self.log.push_str(&format!("{name},{name}.csv,{sample},{kind}{rest}\n"));
-        let trace = trace(peaks, 100 + self.runs.len() as u64);
-        self.runs.push(Run { name: name.into(), trace, provenance: Provenance::default() });
-        self
-    }
-
-    fn study(self) -> Study {
-        let config = StudyConfig::parse(&self.toml).expect("a study.toml");
-        let names: Vec<String> = config.compounds.iter().map(|c| c.name.clone()).collect();
-        let log: Vec<Injection> = read_log_bytes("injections.csv", self.log.as_bytes(), &names).expect("a log");
-        Study::from_parts(config, log, self.runs).expect("a study")
-    }
-
-    fn results(self) -> Results {
-        self.study().analyse().expect("analyses").results().clone()
-    }
-}
-
-fn of<'a>(results: &'a Results, what: &str) -> Vec<&'a Finding> {
-    results.findings.iter().filter(|f| f.what == what).collect()
-}
+use crate::made_up::{Bench, of};
 
 const COMPOUNDS: &str = "[[compound]]\nname = \"ethanol\"\nretention_min = 2.0\n[[compound]]\nname = \"propanol\"\nretention_min = 3.5\n[[compound]]\nname = \"butanol\"\nretention_min = 6.0\n";
 
@@ -233,4 +184,29 @@ fn a_ladder_that_does_not_hold_is_told() {
         let error = StudyConfig::parse(&format!("title = \"x\"\n{toml}")).expect_err(toml).to_string();
         assert!(error.contains(words), "{error}");
     }
+}
+
+#[test]
+fn an_order_against_boiling_points_is_a_hint() {
+    let bench = |phase: &str, first: &str, second: &str| {
+        let toml = format!(
+            "[column]\nphase = \"{phase}\"\n[[compound]]\nname = \"{first}\"\nretention_min = 2.0\n[[compound]]\nname = \"{second}\"\nretention_min = 3.5\n"
+        );
+        let mut bench = Bench::new(&toml, &format!(",{first} (mg/L),{second} (mg/L)"));
+        for (i, level) in [1.0, 2.0, 3.0].into_iter().enumerate() {
+            let rest = format!(",{level},{level}");
+            bench =
+                bench.run(&format!("std-{i}"), &format!("level {i}"), "standard", &rest, &[(2.0, level), (3.5, level)]);
+        }
+        bench.results()
+    };
+    let severity = |results| of(&results, "order of boiling points").first().map(|f| f.severity);
+    assert_eq!(severity(bench("methyl siloxane", "ethanol", "1-butanol")), Some(Severity::Pass));
+    assert_eq!(severity(bench("methyl siloxane", "1-butanol", "ethanol")), Some(Severity::Warn));
+    // Other families, or a polar phase, say nothing.
+    assert_eq!(severity(bench("methyl siloxane", "toluene", "ethanol")), None);
+    assert_eq!(severity(bench("polyethylene glycol", "1-butanol", "ethanol")), None);
+    let results = bench("methyl siloxane", "1-butanol", "ethanol");
+    let f = of(&results, "order of boiling points")[0];
+    assert!(f.why.contains("1-butanol (117.6 °C, CRC") && f.origin.contains("a hint and no verdict"), "{f:?}");
 }

@@ -14,6 +14,7 @@ mod integrals;
 #[cfg(unix)]
 mod kernel;
 mod layers;
+mod made_up;
 mod numeric;
 mod peaks;
 mod program;
@@ -23,3 +24,4 @@ mod retention;
 mod shown;
 mod simulation;
 mod study;
+mod suitability;

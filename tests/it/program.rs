@@ -298,6 +298,8 @@ fn the_template_explains_every_key_and_every_word() {
     keys.push(format!("{compound}[[decision.limit]]\n{limit}nonsense = 1"));
     let reference = "sample = \"x\"\ncompound = \"x\"\nvalue = 1.0\nu = 0.1\nunit = \"mg/L\"\norigin = \"x\"\n";
     keys.push(format!("[[comparison]]\n{reference}nonsense = 1"));
+    let history = "of = \"recovery\"\ncompound = \"x\"\nvalues = [1, 2, 3, 4, 5]\n";
+    keys.push(format!("{compound}[[history]]\n{history}nonsense = 1"));
     keys.push("[[task]]\ntext = \"x\"\nnonsense = 1".into());
     keys.push("[[record.change]]\nwhat = \"x\"\nby = \"x\"\nwhy = \"x\"\nnonsense = 1".into());
     let is_word = |c: char| c.is_alphanumeric() || c == '_';
@@ -329,6 +331,7 @@ fn the_template_explains_every_key_and_every_word() {
         "[quantification]\ninternal_standard_added",
         "[quantification]\nmodel",
         "[quantification]\nweights",
+        "[[history]]\nof",
         "[report]\npaper",
     ] {
         let complaint =
