@@ -69,7 +69,15 @@ pub(crate) fn is_comment(line: &[u8]) -> bool {
 /// Splits the line `start..end` of `text` into cells; `out` is emptied first.
 pub(crate) fn split(text: &[u8], start: usize, end: usize, delimiter: Delimiter, out: &mut Vec<Cell>) {
     out.clear();
-    let mut i = start;
+    let (mut i, mut end) = (start, end);
+    // `| a | b |`: the bars at both ends part nothing.
+    if delimiter == Delimiter::Bar {
+        let (from, to) =
+            (end - text[start..end].trim_ascii_start().len(), start + text[start..end].trim_ascii_end().len());
+        if to > from + 1 && text[from] == b'|' && text[to - 1] == b'|' {
+            (i, end) = (from + 1, to - 1);
+        }
+    }
     if delimiter == Delimiter::OneColumn {
         out.push(trimmed(text, start, end));
         return;

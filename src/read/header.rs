@@ -180,7 +180,9 @@ impl Header {
             split(text, last.start, last.end, dialect.delimiter, &mut out);
             let texts = out.iter().filter(|c| classify(c.of(text), dialect) == Class::Text).count();
             let cells: Vec<String> = out.iter().map(|c| text_of(c.of(text))).collect();
-            if texts > 1 && out.len() != block.columns.len() && !is_statement(&cells) {
+            let sets =
+                text[last.start..last.end].contains(&b'=') && fact(text, last, dialect).is_some_and(|f| f.is_setting());
+            if texts > 1 && out.len() != block.columns.len() && !is_statement(&cells) && !sets {
                 self.unmatched = Some(out.len());
                 self.suspicions.push(format!(
                     "line {} (\"{}\") has {} cells above rows of {}; not taken as column names",
@@ -269,7 +271,7 @@ fn is_rule(line: &[u8]) -> bool {
 }
 
 impl Fact {
-    fn words(&self) -> Vec<&str> {
+    pub(crate) fn words(&self) -> Vec<&str> {
         self.key.split(|c: char| !c.is_alphanumeric()).filter(|w| !w.is_empty()).collect()
     }
 }
@@ -309,7 +311,8 @@ fn names_in(text: &[u8], line: Line, dialect: Dialect, block: &Block) -> Option<
     if dialect.delimiter == Delimiter::Blanks {
         let bytes = text[start..line.end].trim_ascii();
         let joined = join_words(&String::from_utf8_lossy(bytes), width);
-        return joined.filter(|names| names.iter().any(|n| n.chars().any(char::is_alphabetic)));
+        let words = |names: &Vec<String>| names.iter().any(|n| n.chars().any(char::is_alphabetic));
+        return joined.filter(|names| words(names) && !is_statement(names));
     }
     None
 }
@@ -324,7 +327,9 @@ fn is_statement(cells: &[String]) -> bool {
     let says = first
         .split(' ')
         .any(|w| matches!(w.trim_end_matches(':'), "unit" | "units" | "factor" | "rate" | "multiplier"));
-    says || (cells.iter().any(number) && !cells.iter().any(|c| Name::parse(c).meaning == Meaning::Time))
+    // "interval,40,ms": no column has such a name with a number beside it.
+    let sets = first.split(' ').any(|w| matches!(w, "interval" | "delay" | "sampling" | "period")) && number(&cells[1]);
+    says || sets || (cells.iter().any(number) && !cells.iter().any(|c| Name::parse(c).meaning == Meaning::Time))
 }
 
 /// `Time (min)  Signal (mV)` above two columns parted by blanks.
