@@ -4,8 +4,11 @@
 //! The first time it makes a Python environment with the pinned versions of `benches/peer/requirements.txt`.
 #![allow(clippy::print_stdout, clippy::unwrap_used)] // a bench prints, and stops where it cannot go on
 
+#[path = "peer/mod.rs"]
+mod peer;
+
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::Command;
 use std::time::Instant;
 
@@ -19,8 +22,8 @@ fn main() {
         return;
     }
     let runs: usize = std::env::var("RUNS").ok().and_then(|n| n.parse().ok()).unwrap_or(1000);
-    let here = Path::new(env!("CARGO_MANIFEST_DIR")).join("benches/peer");
-    let python = environment(&here);
+    let here = peer::scripts();
+    let python = peer::environment();
     let folder = tempfile::tempdir().unwrap();
     let made = Command::new(&python)
         .args([here.join("make_runs.py").as_os_str(), folder.path().as_os_str(), runs.to_string().as_ref()])
@@ -51,12 +54,10 @@ fn main() {
         ours.push([start.elapsed().as_secs_f64(), whole]);
         assert_eq!(points, runs * 12_000);
 
-        let out = Command::new(&python).arg(here.join("chain.py")).arg(folder.path()).output().unwrap();
-        assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));
-        let peer: serde_json::Value = serde_json::from_slice(&out.stdout).unwrap();
-        let second = |key: &str| peer[key].as_f64().unwrap();
+        let found = peer::json(&python, "chain.py", folder.path());
+        let second = |key: &str| found[key].as_f64().unwrap();
         theirs.push([second("read_s"), second("read_s") + second("peaks_s")]);
-        peer_peaks_found = peer["peaks"].as_u64().unwrap();
+        peer_peaks_found = found["peaks"].as_u64().unwrap();
     }
     let [reading, whole] = medians(&ours);
     let [peer_read, peer_whole] = medians(&theirs);
@@ -81,44 +82,10 @@ fn main() {
         (peer_read + peer_peaks) / whole
     );
     println!("peaks found: peer {peer_peaks_found}, ours {peaks}");
-    println!("our peak memory: {}", peak_memory());
+    let memory = peer::peak_memory().map_or("not known here".to_owned(), |b| format!("{:.1} MB", b as f64 / 1e6));
+    println!("our peak memory: {memory}");
 }
 
 fn medians(rounds: &[[f64; 2]]) -> [f64; 2] {
-    [0, 1].map(|i| {
-        let mut column: Vec<f64> = rounds.iter().map(|r| r[i]).collect();
-        column.sort_by(f64::total_cmp);
-        column[column.len() / 2]
-    })
-}
-
-/// A Python with the pinned libraries, made once in the cache folder.
-fn environment(here: &Path) -> PathBuf {
-    let cache = std::env::var_os("VIALBOOK_CACHE").map(PathBuf::from).unwrap_or_else(|| {
-        let base = std::env::var_os("XDG_CACHE_HOME").map(PathBuf::from);
-        base.unwrap_or_else(|| PathBuf::from(std::env::var_os("HOME").unwrap()).join(".cache")).join("vialbook")
-    });
-    let venv = cache.join("peer-python");
-    let python = venv.join("bin/python");
-    let ready =
-        |p: &Path| Command::new(p).args(["-c", "import numpy, scipy, pandas"]).status().is_ok_and(|s| s.success());
-    if !ready(&python) {
-        fs::create_dir_all(&cache).unwrap();
-        let ok = Command::new("python3").args(["-m", "venv"]).arg(&venv).status().unwrap().success()
-            && Command::new(&python)
-                .args(["-m", "pip", "install", "--quiet", "-r"])
-                .arg(here.join("requirements.txt"))
-                .status()
-                .unwrap()
-                .success();
-        assert!(ok, "the Python environment for the comparison could not be made");
-    }
-    python
-}
-
-fn peak_memory() -> String {
-    fs::read_to_string("/proc/self/status")
-        .ok()
-        .and_then(|s| s.lines().find(|l| l.starts_with("VmHWM")).map(|l| l[6..].trim().to_owned()))
-        .unwrap_or_else(|| "not known here".to_owned())
+    [0, 1].map(|i| peer::median(rounds.iter().map(|r| r[i]).collect()))
 }

@@ -321,7 +321,10 @@ fn names_in(text: &[u8], line: Line, dialect: Dialect, block: &Block) -> Option<
 fn is_statement(cells: &[String]) -> bool {
     let first = fold(&cells[0]);
     if cells.len() == 1 {
-        return first.contains(['=', ':']);
+        return first.contains(['=', ':'])
+            || in_words(&cells[0]).is_some_and(|(key, values)| {
+                Fact { line: 0, key: fold(&key), values, shown: String::new() }.is_setting()
+            });
     }
     let number = |t: &String| t.replace(',', ".").parse::<f64>().is_ok();
     let says = first
@@ -352,6 +355,16 @@ fn join_words(line: &str, width: usize) -> Option<Vec<String>> {
     (names.len() == width).then_some(names)
 }
 
+/// `Sampling rate 10 Hz`: words, one number, and at most one word behind it.
+fn in_words(line: &str) -> Option<(String, Vec<String>)> {
+    let words: Vec<&str> = line.split_whitespace().collect();
+    let at = words.iter().position(|w| w.starts_with(|c: char| c.is_ascii_digit()))?;
+    let plain = |w: &&str| w.chars().all(|c| c.is_alphabetic());
+    let number = words[at].replace(',', ".").parse::<f64>().is_ok();
+    (at > 0 && number && words.len() - at <= 2 && words[..at].iter().all(plain))
+        .then(|| (words[..at].join(" "), vec![words[at..].join(" ")]))
+}
+
 /// Key and values of a line: `key = value`, `key: value`, or cells.
 fn fact(text: &[u8], line: Line, dialect: Dialect) -> Option<Fact> {
     let bytes = text[line.start..line.end].trim_ascii();
@@ -361,13 +374,17 @@ fn fact(text: &[u8], line: Line, dialect: Dialect) -> Option<Fact> {
         Some((key, value)) if !key.contains([',', ';', '\t']) => (key.to_owned(), vec![value.trim().to_owned()]),
         _ => {
             let mut out = Vec::new();
-            let delimiter = [(b'\t', Delimiter::Tab), (b';', Delimiter::Semicolon), (b',', Delimiter::Comma)]
+            let parted = [(b'\t', Delimiter::Tab), (b';', Delimiter::Semicolon), (b',', Delimiter::Comma)]
                 .into_iter()
-                .find_map(|(b, d)| bytes.contains(&b).then_some(d))
-                .unwrap_or(dialect.delimiter);
-            split(text, line.start, line.end, delimiter, &mut out);
-            let mut cells = out.iter().map(|c| text_of(c.of(text)));
-            (cells.next()?, cells.filter(|c| !c.is_empty()).collect())
+                .find_map(|(b, d)| bytes.contains(&b).then_some(d));
+            match in_words(whole).filter(|_| parted.is_none()) {
+                Some(found) => found,
+                None => {
+                    split(text, line.start, line.end, parted.unwrap_or(dialect.delimiter), &mut out);
+                    let mut cells = out.iter().map(|c| text_of(c.of(text)));
+                    (cells.next()?, cells.filter(|c| !c.is_empty()).collect())
+                }
+            }
         }
     };
     let key = fold(key.trim());
