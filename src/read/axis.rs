@@ -162,6 +162,15 @@ fn even_line(stamps: &[f64], digit: f64) -> Option<(f64, f64)> {
             return None;
         }
     }
+    // Several points per last digit: a whole number of them, where that fits every stamp as well. Clocks that cut off
+    // instead of rounding would otherwise tilt the line of a short run.
+    let per_digit = (digit / slope).round();
+    if per_digit >= 2.0 {
+        let whole = band_of(stamps, digit / per_digit);
+        if whole.1 - whole.0 <= limit {
+            (slope, band) = (digit / per_digit, whole);
+        }
+    }
     if stamps[0] == 0.0
         && let Some(step) = through_zero(stamps, digit, slope)
     {

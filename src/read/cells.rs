@@ -69,7 +69,15 @@ pub(crate) fn is_comment(line: &[u8]) -> bool {
 /// Splits the line `start..end` of `text` into cells; `out` is emptied first.
 pub(crate) fn split(text: &[u8], start: usize, end: usize, delimiter: Delimiter, out: &mut Vec<Cell>) {
     out.clear();
-    let mut i = start;
+    let (mut i, mut end) = (start, end);
+    // `| a | b |`: the bars at both ends part nothing.
+    if delimiter == Delimiter::Bar {
+        let (from, to) =
+            (end - text[start..end].trim_ascii_start().len(), start + text[start..end].trim_ascii_end().len());
+        if to > from + 1 && text[from] == b'|' && text[to - 1] == b'|' {
+            (i, end) = (from + 1, to - 1);
+        }
+    }
     if delimiter == Delimiter::OneColumn {
         out.push(trimmed(text, start, end));
         return;
@@ -129,10 +137,17 @@ pub(crate) fn classify(cell: &[u8], dialect: Dialect) -> Class {
     let after = rest.trim_ascii_start();
     match after.first() {
         Some(b',' | b';' | b'\t' | b'|') => Class::Broken,
-        Some(b'.') if after.get(1).is_some_and(u8::is_ascii_digit) => Class::Broken,
+        Some(b'.') if after.get(1).is_some_and(u8::is_ascii_digit) && !begins_with_date(cell) => Class::Broken,
         Some(b) if after.len() < rest.len() && (b.is_ascii_digit() || *b == b'-' || *b == b'+') => Class::Broken,
         _ => Class::Text,
     }
+}
+
+/// `31.01.2026`, perhaps with a clock time behind it.
+fn begins_with_date(cell: &[u8]) -> bool {
+    let date = cell.split(|b| matches!(b, b' ' | b'T')).next().unwrap_or_default();
+    let lengths: Vec<usize> = date.split(|b| *b == b'.').map(<[u8]>::len).collect();
+    matches!(lengths.as_slice(), [1 | 2, 1 | 2, 2 | 4]) && date.iter().all(|b| b.is_ascii_digit() || *b == b'.')
 }
 
 /// Words that stand for "no value" in exports and spreadsheets.
@@ -326,6 +341,13 @@ mod tests {
             assert!(matches!(classify(text.as_bytes(), dialect), Class::Number(n) if n.value == 1_204_331.5), "{text}");
         }
         assert_eq!(classify(b"5'6", point), Class::Text);
+        for date in ["31.01.2026", "31.1.26", "31.01.2026 10:16:00"] {
+            assert_eq!(
+                (classify(date.as_bytes(), point), classify(date.as_bytes(), comma)),
+                (Class::Text, Class::Text)
+            );
+        }
+        assert_eq!(classify(b"1.2.333", point), Class::Broken);
     }
 
     #[test]

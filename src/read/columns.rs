@@ -189,17 +189,18 @@ impl<'a> Columns<'a> {
                 let rising: Vec<usize> = several.iter().copied().filter(|&c| self.rises(c)).collect();
                 // A clock beside the time since the start says nothing more.
                 let plain: Vec<usize> = rising.iter().copied().filter(|&c| self.columns[c].clock.is_none()).collect();
-                if let [first, others @ ..] = plain.as_slice()
-                    && (others.is_empty() || others.iter().all(|&c| self.same_times(*first, c)))
+                // Of several that agree, the one with the finest digits.
+                if let Some(&best) = plain.iter().min_by(|a, b| self.digit_min(**a).total_cmp(&self.digit_min(**b)))
+                    && plain.iter().all(|&c| c == best || self.same_times(best, c))
                 {
-                    for &c in others {
+                    for &c in plain.iter().filter(|c| **c != best) {
                         suspicions.push(format!(
                             "{} holds the same times as {} and was left aside",
                             self.header.describe(c),
-                            self.header.describe(*first)
+                            self.header.describe(best)
                         ));
                     }
-                    return found(*first, "named so, and rises from row to row");
+                    return found(best, "named so, and rises from row to row");
                 }
                 return Err(Error::new(
                     ErrorKind::Ambiguous,
@@ -242,12 +243,17 @@ impl<'a> Columns<'a> {
         }
     }
 
+    /// What the last digit of a time column is, in minutes; infinite where its unit is not known.
+    fn digit_min(&self, c: usize) -> f64 {
+        let digit = 10f64.powi(-self.columns[c].scale.clamp(-15, 15));
+        self.header.names[c].time_unit().map_or(f64::INFINITY, |unit| unit.to_minutes(digit))
+    }
+
     /// True where two columns of known units hold the same times, to the last digit that the coarser one writes.
     fn same_times(&self, a: usize, b: usize) -> bool {
         let unit = |c: usize| self.header.names[c].time_unit();
         let (Some(unit_a), Some(unit_b)) = (unit(a), unit(b)) else { return false };
-        let digit = |c: usize| 10f64.powi(-self.columns[c].scale.clamp(-15, 15));
-        let allowed = unit_a.to_minutes(digit(a)).max(unit_b.to_minutes(digit(b))) * 0.501;
+        let allowed = self.digit_min(a).max(self.digit_min(b)) * 0.501;
         let (x, y) = (self.values(a), self.values(b));
         x.len() == y.len()
             && x.iter().zip(y).all(|(x, y)| (unit_a.to_minutes(*x) - unit_b.to_minutes(*y)).abs() <= allowed)

@@ -3,7 +3,7 @@
 use super::axis;
 use super::buffers;
 use super::columns::{self, Choice};
-use super::describe::{clock_seconds, compare_interval, describe_axis, describe_signal};
+use super::describe::{clock_seconds, compare_interval, compare_start, describe_axis, describe_signal};
 use super::header::Header;
 use super::layout::Candidate;
 use super::mend;
@@ -161,6 +161,7 @@ fn build(file: &mut Scanned<'_>, candidates: &[Candidate], chosen: usize, option
         describe_axis(&time_min, &mut note);
         if t.is_some() {
             compare_interval(header, digit_s, &mut note);
+            compare_start(header, time_min[0], digit_s, &mut note);
         }
     }
     if options.missing_cells == Some(MissingCells::Interpolate) {
@@ -263,8 +264,8 @@ fn made_times(
 ) -> (Vec<f64>, String) {
     let stated = header.interval();
     let (step, from) = match (options.interval_s, &stated) {
-        (Some(step), stated) => {
-            if let Some(other) = stated.as_ref().filter(|s| (s.seconds / step - 1.0).abs() > 1e-3) {
+        (Some(step), _) => {
+            for other in header.intervals().iter().filter(|s| (s.seconds / step - 1.0).abs() > 1e-3) {
                 note.suspicions.push(format!(
                     "line {} (\"{}\") states {} s between points; the option interval_s says {step} s",
                     other.fact.line, other.fact.shown, other.seconds

@@ -41,6 +41,20 @@ pub(super) fn compare_interval(header: &Header, digit_s: f64, note: &mut Reading
     }
 }
 
+/// Tells where a line states another start than the times have, by more than their last digit.
+pub(super) fn compare_start(header: &Header, first_min: f64, digit_s: f64, note: &mut ReadingNote) {
+    let Some(Stated { seconds, fact }) = header.delay() else { return };
+    if (first_min * 60.0 - seconds).abs() > digit_s + 1e-6 * seconds.abs() {
+        note.suspicions.push(format!(
+            "line {} (\"{}\") states a start at {} s, the times start at {} s; the times are trusted",
+            fact.line,
+            fact.shown,
+            significant(seconds, 4),
+            significant(first_min * 60.0, 4)
+        ));
+    }
+}
+
 /// A column of clock times as seconds on the run's own axis, and where that came from, in words: where the clock tells
 /// the time of day the first point is the start.
 pub(super) fn clock_seconds(

@@ -180,7 +180,9 @@ impl Header {
             split(text, last.start, last.end, dialect.delimiter, &mut out);
             let texts = out.iter().filter(|c| classify(c.of(text), dialect) == Class::Text).count();
             let cells: Vec<String> = out.iter().map(|c| text_of(c.of(text))).collect();
-            if texts > 1 && out.len() != block.columns.len() && !is_statement(&cells) {
+            let sets =
+                text[last.start..last.end].contains(&b'=') && fact(text, last, dialect).is_some_and(|f| f.is_setting());
+            if texts > 1 && out.len() != block.columns.len() && !is_statement(&cells) && !sets {
                 self.unmatched = Some(out.len());
                 self.suspicions.push(format!(
                     "line {} (\"{}\") has {} cells above rows of {}; not taken as column names",
@@ -269,7 +271,7 @@ fn is_rule(line: &[u8]) -> bool {
 }
 
 impl Fact {
-    fn words(&self) -> Vec<&str> {
+    pub(crate) fn words(&self) -> Vec<&str> {
         self.key.split(|c: char| !c.is_alphanumeric()).filter(|w| !w.is_empty()).collect()
     }
 }
@@ -309,7 +311,8 @@ fn names_in(text: &[u8], line: Line, dialect: Dialect, block: &Block) -> Option<
     if dialect.delimiter == Delimiter::Blanks {
         let bytes = text[start..line.end].trim_ascii();
         let joined = join_words(&String::from_utf8_lossy(bytes), width);
-        return joined.filter(|names| names.iter().any(|n| n.chars().any(char::is_alphabetic)));
+        let words = |names: &Vec<String>| names.iter().any(|n| n.chars().any(char::is_alphabetic));
+        return joined.filter(|names| words(names) && !is_statement(names));
     }
     None
 }
@@ -318,13 +321,18 @@ fn names_in(text: &[u8], line: Line, dialect: Dialect, block: &Block) -> Option<
 fn is_statement(cells: &[String]) -> bool {
     let first = fold(&cells[0]);
     if cells.len() == 1 {
-        return first.contains(['=', ':']);
+        return first.contains(['=', ':'])
+            || in_words(&cells[0]).is_some_and(|(key, values)| {
+                Fact { line: 0, key: fold(&key), values, shown: String::new() }.is_setting()
+            });
     }
     let number = |t: &String| t.replace(',', ".").parse::<f64>().is_ok();
     let says = first
         .split(' ')
         .any(|w| matches!(w.trim_end_matches(':'), "unit" | "units" | "factor" | "rate" | "multiplier"));
-    says || (cells.iter().any(number) && !cells.iter().any(|c| Name::parse(c).meaning == Meaning::Time))
+    // "interval,40,ms": no column has such a name with a number beside it.
+    let sets = first.split(' ').any(|w| matches!(w, "interval" | "delay" | "sampling" | "period")) && number(&cells[1]);
+    says || sets || (cells.iter().any(number) && !cells.iter().any(|c| Name::parse(c).meaning == Meaning::Time))
 }
 
 /// `Time (min)  Signal (mV)` above two columns parted by blanks.
@@ -347,6 +355,16 @@ fn join_words(line: &str, width: usize) -> Option<Vec<String>> {
     (names.len() == width).then_some(names)
 }
 
+/// `Sampling rate 10 Hz`: words, one number, and at most one word behind it.
+fn in_words(line: &str) -> Option<(String, Vec<String>)> {
+    let words: Vec<&str> = line.split_whitespace().collect();
+    let at = words.iter().position(|w| w.starts_with(|c: char| c.is_ascii_digit()))?;
+    let plain = |w: &&str| w.chars().all(|c| c.is_alphabetic());
+    let number = words[at].replace(',', ".").parse::<f64>().is_ok();
+    (at > 0 && number && words.len() - at <= 2 && words[..at].iter().all(plain))
+        .then(|| (words[..at].join(" "), vec![words[at..].join(" ")]))
+}
+
 /// Key and values of a line: `key = value`, `key: value`, or cells.
 fn fact(text: &[u8], line: Line, dialect: Dialect) -> Option<Fact> {
     let bytes = text[line.start..line.end].trim_ascii();
@@ -356,13 +374,17 @@ fn fact(text: &[u8], line: Line, dialect: Dialect) -> Option<Fact> {
         Some((key, value)) if !key.contains([',', ';', '\t']) => (key.to_owned(), vec![value.trim().to_owned()]),
         _ => {
             let mut out = Vec::new();
-            let delimiter = [(b'\t', Delimiter::Tab), (b';', Delimiter::Semicolon), (b',', Delimiter::Comma)]
+            let parted = [(b'\t', Delimiter::Tab), (b';', Delimiter::Semicolon), (b',', Delimiter::Comma)]
                 .into_iter()
-                .find_map(|(b, d)| bytes.contains(&b).then_some(d))
-                .unwrap_or(dialect.delimiter);
-            split(text, line.start, line.end, delimiter, &mut out);
-            let mut cells = out.iter().map(|c| text_of(c.of(text)));
-            (cells.next()?, cells.filter(|c| !c.is_empty()).collect())
+                .find_map(|(b, d)| bytes.contains(&b).then_some(d));
+            match in_words(whole).filter(|_| parted.is_none()) {
+                Some(found) => found,
+                None => {
+                    split(text, line.start, line.end, parted.unwrap_or(dialect.delimiter), &mut out);
+                    let mut cells = out.iter().map(|c| text_of(c.of(text)));
+                    (cells.next()?, cells.filter(|c| !c.is_empty()).collect())
+                }
+            }
         }
     };
     let key = fold(key.trim());

@@ -35,6 +35,7 @@ mod safe_path;
 mod scan;
 mod scanned;
 mod settle;
+mod sheet_dates;
 mod source;
 mod spreadsheet;
 mod statements;

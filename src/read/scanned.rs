@@ -276,7 +276,10 @@ impl<'a> Scanned<'a> {
         let (b, block) = (candidate.block, &self.blocks[candidate.block]);
         let mut note = ReadingNote {
             format: "delimited text".into(),
-            delimiter: self.dialect.delimiter.words().into(),
+            delimiter: match (self.dialect.delimiter, block.columns.len()) {
+                (Delimiter::Blanks, 1) => Delimiter::OneColumn.words().into(),
+                (delimiter, _) => delimiter.words().into(),
+            },
             decimal_mark: self.dialect.mark.words().into(),
             header_rows: (block.first_line - 1) as usize,
             trace: match candidates.len() {
@@ -305,7 +308,14 @@ impl<'a> Scanned<'a> {
         if let Some((line, text)) = first {
             note.dropped.push(format!("{others} line(s) behind the table, such as line {line} (\"{text}\")"));
         }
-        let others = |i: &usize| *i != b && !candidates.iter().any(|c| c.block == *i) && self.blocks[*i].rows > 1;
+        // Lines such as "points,12,12" above "rate,10,Hz" look like a table and are none.
+        let settings = |o: &Block| {
+            (o.first_line..=o.last_line).all(|l| header.facts.iter().any(|f| f.line == l && f.is_setting()))
+        };
+        let others = |i: &usize| {
+            let other = &self.blocks[*i];
+            *i != b && !candidates.iter().any(|c| c.block == *i) && other.rows > 1 && !settings(other)
+        };
         let others: Vec<usize> = (0..self.blocks.len()).filter(others).collect();
         for other in others.iter().take(3).map(|&i| &self.blocks[i]) {
             let row = shown(&self.text[other.start..cells::line_end(self.text, other.start)]);

@@ -1,8 +1,9 @@
 //! Spreadsheets (.xlsx, .ods): a sheet's cells as rows of text, which then go the way of any delimited text.
 //!
-//! Numbers pass to the last bit, dates as year-month-day text. Formulas are never evaluated: the value that the file
+//! Numbers pass to the last bit, dates and times as text ([`sheet_dates`]). Formulas are never evaluated: the value that the file
 //! stores beside a formula is read. Hidden sheets are left aside, with a note.
 
+use std::collections::HashSet;
 use std::io::{Cursor, Read};
 
 use calamine::{CellErrorType, Data, DataRef, Ods, Reader, SheetVisible, Xlsx};
@@ -10,6 +11,7 @@ use calamine::{CellErrorType, Data, DataRef, Ods, Reader, SheetVisible, Xlsx};
 use super::delimited::{self, Found};
 use super::format;
 use super::options::{ColumnChoice, DecimalMark, Delimiter, ReadOptions};
+use super::sheet_dates;
 use crate::error::{Error, ErrorKind, Result};
 
 /// Cells, gaps included, that a sheet may span: 80 columns of 50,000 rows; our own choice, against crafted files.
@@ -127,7 +129,7 @@ fn load(bytes: &[u8], choice: Option<&ColumnChoice>, mark: u8) -> Result<Sheet> 
         notes.push(format!("{} cells hold formulas; the values stored beside them were read", cells.formulas));
     }
     if cells.dates > 0 {
-        notes.push(format!("{} cells hold dates or times, written here as year-month-day", cells.dates));
+        notes.push(format!("{} cells hold dates or times, read as year-month-day and clock", cells.dates));
     }
     Ok(Sheet { text: cells.text(mark)?, name, format: book.format(), several: book.all.len() > 1, notes })
 }
@@ -249,6 +251,12 @@ impl Cells {
     fn text(mut self, mark: u8) -> Result<String> {
         self.list.sort_by_key(|c| (c.row, c.column));
         let mut out = String::new();
+        let with_clock: HashSet<u32> = self
+            .list
+            .iter()
+            .filter(|c| matches!(&c.value, Value::Date(t) if t.contains(':')))
+            .map(|c| c.column)
+            .collect();
         let (mut row, mut column, mut gaps) = (0, 0, 0);
         for cell in &self.list {
             if cell.row > row {
@@ -266,6 +274,7 @@ impl Cells {
             match &cell.value {
                 Value::Nothing => {}
                 Value::Number(v) => number(*v, mark, &mut out),
+                Value::Date(t) if with_clock.contains(&cell.column) => text(&sheet_dates::at_midnight(t), &mut out),
                 Value::Text(t) | Value::Date(t) => text(t, &mut out),
             }
         }
@@ -288,20 +297,8 @@ impl Value {
             Data::Float(v) if v.is_finite() => Value::Number(*v),
             Data::String(t) => Value::of_text(t),
             Data::Bool(b) => Value::Text(if *b { "TRUE" } else { "FALSE" }.into()),
-            Data::DateTime(t) if t.is_datetime() => {
-                let (year, month, day, h, m, s, milli) = t.to_ymd_hms_milli();
-                let mut text = format!("{year:04}-{month:02}-{day:02}");
-                if (h, m, s, milli) != (0, 0, 0, 0) {
-                    text.push_str(&format!(" {h:02}:{m:02}:{s:02}"));
-                }
-                Value::Date(text)
-            }
-            // A length of time: days in the file, clock form here.
-            Data::DateTime(t) => {
-                let s = (t.as_f64() * 86_400.0).round();
-                Value::Date(format!("{:02}:{:02}:{:02}", (s / 3600.0).trunc(), (s / 60.0 % 60.0).trunc(), s % 60.0))
-            }
-            Data::DateTimeIso(t) | Data::DurationIso(t) => Value::Date(t.replacen('T', " ", 1)),
+            Data::DateTime(t) => Value::Date(sheet_dates::of_serial(t)),
+            Data::DateTimeIso(t) | Data::DurationIso(t) => Value::Date(sheet_dates::of_iso(t)),
             Data::Float(_) | Data::Error(CellErrorType::NA) => Value::Text("NA".into()),
             Data::Error(e) => Value::Text(format!("error {}", e.to_string().trim_matches('#'))),
             Data::Empty => Value::Nothing,

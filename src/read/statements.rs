@@ -188,6 +188,31 @@ impl Header {
     }
 }
 
+impl Fact {
+    /// True for a line that sets something about the trace, as opposed to a row of a table.
+    pub(crate) fn is_setting(&self) -> bool {
+        const WORDS: &[&str] = &[
+            "points",
+            "npoints",
+            "count",
+            "samples",
+            "datapoints",
+            "unit",
+            "units",
+            "factor",
+            "multiplier",
+            "delay",
+            "max",
+            "maximum",
+            "channel",
+            "channels",
+            "detector",
+            "signal",
+        ];
+        self.words().iter().any(|w| INTERVAL.contains(w) || WORDS.contains(w))
+    }
+}
+
 /// Seconds between points.
 fn interval_of(fact: &Fact) -> Option<f64> {
     let (words, in_key) = key_of(fact);

@@ -357,6 +357,27 @@ fn spreadsheets_read_to_the_last_bit() -> Result<()> {
 }
 
 #[test]
+fn dates_and_clock_times_of_a_spreadsheet_are_times() -> Result<()> {
+    let (_, signal) = fixture_values();
+    for file in ["dates.xlsx", "dates.ods"] {
+        for sheet in ["stamp", "clock", "elapsed"] {
+            let options = ReadOptions { sheet: Some(sheet.into()), ..ReadOptions::default() };
+            let run = read_run(data("formats").join(file), &options)?;
+            assert_eq!(bits(run.trace.signal()), bits(&signal[..12]), "{file}, {sheet}");
+            for (i, t) in run.trace.time_min().iter().enumerate() {
+                assert!((t * 60.0 - 0.5 * i as f64).abs() < 1e-9, "{file}, {sheet}, {i}: {} s", t * 60.0);
+            }
+            let note = &run.provenance.reading;
+            assert!(note.time_unit.starts_with("s, from clock times"), "{file}, {sheet}: {}", note.time_unit);
+            let midnight = note.time_unit.contains("the clock passed midnight");
+            assert_eq!(midnight, sheet == "stamp", "{file}, {sheet}: {}", note.time_unit);
+            assert!(note.suspicions.iter().any(|s| s.starts_with("12 cells hold dates or times")), "{note:?}");
+        }
+    }
+    Ok(())
+}
+
+#[test]
 fn spreadsheets_that_cannot_be_read_say_why() {
     let e = read_run(data("formats/formula_without_value.xlsx"), &ReadOptions::default()).expect_err("no value");
     assert!(e.to_string().contains("formula without a stored value: SIN(5)/3"), "{e}");

@@ -199,6 +199,91 @@ fn dress_never_changes_a_number() -> Result<()> {
     Ok(())
 }
 
+/// Two runs of unequal length side by side (in either order), one under the other, and one in clock times, in every dress.
+#[test]
+fn dress_never_changes_a_number_of_several_runs() -> Result<()> {
+    let mut random = Random(0x9E37_79B9_7F4A_7C15);
+    for round in 0..40 {
+        let runs: Vec<(Vec<String>, Vec<String>)> = (0..2)
+            .map(|k| {
+                let n = 12 + random.below(60);
+                let start = random.below(50);
+                let times = (0..n).map(|i| format!("{:.2}", (start + i * (5 + k)) as f64 / 100.0)).collect();
+                let signals = (0..n).map(|_| format!("{:.4}", random.below(2_000_000) as f64 / 1e4 - 20.0)).collect();
+                (times, signals)
+            })
+            .collect();
+        let number = |cells: &[String]| -> Vec<f64> { cells.iter().map(|c| c.parse().expect("a number")).collect() };
+        let rows = runs.iter().map(|r| r.0.len()).max().expect("two runs");
+        let order = if random.below(2) == 0 { [0, 1] } else { [1, 0] };
+        let clock = |i: usize| format!("{:02}:{:02}:{:02}.{:03}", i / 36_000, i / 600 % 60, i / 10 % 60, i % 10 * 100);
+        for (delimiter, comma) in [(",", false), (";", false), (";", true), ("\t", false), ("\t", true), ("|", false)] {
+            let dressed = |c: &str| if comma { c.replace('.', ",") } else { c.to_owned() };
+            let end = ["\n", "\r\n", "\r", "\r\r\n"][random.below(4)];
+            let encoding = random.below(3);
+            let bytes = |text: &str| -> Vec<u8> {
+                match encoding {
+                    0 => text.as_bytes().to_vec(),
+                    1 => b"\xff\xfe".iter().copied().chain(text.encode_utf16().flat_map(u16::to_le_bytes)).collect(),
+                    _ => text.chars().map(|c| u8::try_from(u32::from(c)).expect("Latin-1")).collect(),
+                }
+            };
+            let what =
+                format!("round {round}, delimiter {delimiter:?}, decimal comma {comma}, end {end:?}, {encoding}");
+            let cell = |cells: &[String], i: usize| cells.get(i).map_or(String::new(), |c| dressed(c));
+
+            let mut text = String::new();
+            let names = order.map(|k| format!("t{k} (min){delimiter}run {k} (µV)"));
+            text.push_str(&(names.join(delimiter) + end));
+            for i in 0..rows {
+                let cells = order.map(|k| format!("{}{delimiter}{}", cell(&runs[k].0, i), cell(&runs[k].1, i)));
+                text.push_str(&(cells.join(delimiter) + end));
+            }
+            let found = all_of(&bytes(&text), &what)?;
+            assert_eq!(found.len(), 2, "{what}");
+            for (run, k) in found.iter().zip(order) {
+                assert_eq!(run.name, format!("run run {k}"), "{what}");
+                assert_eq!(bits(run.trace.time_min()), bits(&number(&runs[k].0)), "times, {what}");
+                assert_eq!(bits(run.trace.signal()), bits(&number(&runs[k].1)), "signals, {what}");
+            }
+
+            let counts = order.map(|k| runs[k].0.len().to_string()).join(delimiter);
+            let mut text = format!("points{delimiter}{counts}{end}unit{delimiter}µV{delimiter}mV{end}");
+            text.push_str(&format!("rate{delimiter}10{delimiter}Hz{end}"));
+            order.iter().flat_map(|k| &runs[*k].1).for_each(|c| text.push_str(&(dressed(c) + end)));
+            // "1,2" alone in a row is one number or two: the mark must be said.
+            if !comma {
+                let found = all_of(&bytes(&text), &what)?;
+                for ((run, k), unit) in found.iter().zip(order).zip(["µV", "mV"]) {
+                    assert_eq!(bits(run.trace.signal()), bits(&number(&runs[k].1)), "stacked, {what}");
+                    assert!((run.trace.interval_min() * 600.0 - 1.0).abs() < 1e-12, "{what}");
+                    assert_eq!(run.trace.signal_unit(), unit, "{what}");
+                }
+            }
+
+            let mut text = format!("signal (µV){delimiter}clock{end}");
+            let from = 360_000 + random.below(300_000);
+            for (i, c) in runs[0].1.iter().enumerate() {
+                text.push_str(&format!("{}{delimiter}{}{end}", dressed(c), dressed(&clock(from + i))));
+            }
+            let run = &all_of(&bytes(&text), &what)?[0];
+            assert_eq!(bits(run.trace.signal()), bits(&number(&runs[0].1)), "beside a clock, {what}");
+            for (i, t) in run.trace.time_min().iter().enumerate() {
+                assert!((t * 600.0 - i as f64).abs() < 1e-6, "clock, {what}");
+            }
+        }
+    }
+    Ok(())
+}
+
+fn all_of(bytes: &[u8], what: &str) -> Result<Vec<Run>> {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("run.txt");
+    fs::write(&file, bytes).expect("written");
+    Ok(read_all(&file, &ReadOptions::default())
+        .unwrap_or_else(|e| panic!("{what}: {e}\n{}", String::from_utf8_lossy(bytes))))
+}
+
 /// Mutilated files end in a trace or in a sentence that names the file; never in a panic, never in a value that is
 /// not finite.
 #[test]

@@ -121,4 +121,40 @@ def netcdf():
         y[:] = np.arange(50, dtype="i2") ** 2 - 600
         t[:] = np.arange(50) ** 1.5 / 60
 
-xlsx(); ods(); netcdf()
+def dates():
+    # Twelve points every 0.5 s: a date with a time of day that passes midnight, a time of day, a length of time.
+    start = datetime.datetime(2026, 1, 31, 23, 59, 58)
+    steps = [datetime.timedelta(seconds=0.5 * i) for i in range(12)]
+    sheets = {
+        "stamp": [start + s for s in steps],
+        "clock": [(datetime.datetime(2026, 1, 31) + s).time() for s in steps],
+        "elapsed": steps,
+    }
+    book = Workbook()
+    book.remove(book.active)
+    doc = OpenDocumentSpreadsheet()
+    for name, times in sheets.items():
+        sheet, table = book.create_sheet(name), Table(name=name)
+        sheet.append([name, "signal (mV)"])
+        head = TableRow()
+        for text in (name, "signal (mV)"):
+            c = TableCell(valuetype="string"); c.addElement(P(text=text)); head.addElement(c)
+        table.addElement(head)
+        for i, t in enumerate(times):
+            sheet.append([t, ROWS[i][1]])
+            if name == "elapsed":
+                sheet.cell(i + 2, 1).number_format = "[h]:mm:ss.000"
+            if isinstance(t, datetime.datetime):
+                c = TableCell(valuetype="date", datevalue=t.isoformat())
+            else:
+                s = t.total_seconds() if isinstance(t, datetime.timedelta) else t.second + t.microsecond / 1e6
+                c = TableCell(valuetype="time", timevalue=f"PT00H00M{s:06.3f}S")
+            v = TableCell(valuetype="float", value=repr(ROWS[i][1]))
+            r = TableRow(); r.addElement(c); r.addElement(v); table.addElement(r)
+        doc.spreadsheet.addElement(table)
+    book.save("dates.xlsx")
+    doc.save("dates.ods")
+
+if __name__ == "__main__":
+    for make in [globals()[name] for name in sys.argv[1:]] or [xlsx, ods, netcdf, dates]:
+        make()

@@ -96,6 +96,7 @@ fn peak(time_s: f64) -> Peak {
         baseline: [0.0, 0.0],
         points: 60,
         method: Integration::BaselineToBaseline,
+        fit: None,
         notes: Vec::new(),
     }
 }
