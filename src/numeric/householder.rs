@@ -172,7 +172,7 @@ impl Damped {
 
 /// Euclidean length; scaled only where squares leave the range of doubles.
 pub(super) fn norm(v: &[f64]) -> f64 {
-    let square: f64 = v.iter().map(|x| x * x).sum();
+    let square = dot(v, v);
     if square.is_normal() {
         return libm::sqrt(square);
     }
@@ -183,6 +183,23 @@ pub(super) fn norm(v: &[f64]) -> f64 {
     largest * libm::sqrt(v.iter().map(|x| (x / largest) * (x / largest)).sum::<f64>())
 }
 
+/// Below this length a plain sum is as fast.
+const SHORT: usize = 32;
+
 pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(a, b)| a * b).sum()
+    let n = a.len().min(b.len());
+    let (a, b) = (&a[..n], &b[..n]);
+    if n < SHORT {
+        return a.iter().zip(b).map(|(a, b)| a * b).sum();
+    }
+    // Four sums side by side: one would wait for itself at each step.
+    let mut lanes = [0.0; 4];
+    let (mut fours, mut others) = (a.chunks_exact(4), b.chunks_exact(4));
+    for (x, y) in (&mut fours).zip(&mut others) {
+        for j in 0..4 {
+            lanes[j] += x[j] * y[j];
+        }
+    }
+    let rest: f64 = fours.remainder().iter().zip(others.remainder()).map(|(x, y)| x * y).sum();
+    (lanes[0] + lanes[1]) + (lanes[2] + lanes[3]) + rest
 }

@@ -48,12 +48,17 @@ pub(super) fn find_apexes(search: &Search<'_>) -> Vec<Apex> {
     let sums = search.sums;
     let mut found: Vec<usize> = Vec::new();
     let least_sd = (0..sums.len()).step_by(64).map(|i| search.noise.sd_at(i)).fold(f64::INFINITY, f64::min);
-    let mut maxima = Vec::new();
     let mut wander = Wander::default();
-    for w in ladder(sums.len(), search.widest) {
-        let excess = wander.excess(search, w);
-        curvature_maxima(search, w, least_sd, excess, &mut maxima);
-        for &(start, _) in &maxima {
+    let widths: Vec<(usize, f64)> = ladder(sums.len(), search.widest).map(|w| (w, wander.excess(search, w))).collect();
+    // Part by part through all widths, so that a long run is fetched from memory once.
+    let mut maxima = vec![Vec::new(); widths.len()];
+    for from in (0..sums.len()).step_by(PART) {
+        for (&(w, excess), maxima) in widths.iter().zip(&mut maxima) {
+            curvature_maxima(search, w, least_sd, excess, from..from + PART, maxima);
+        }
+    }
+    for (&(w, _), maxima) in widths.iter().zip(&maxima) {
+        for &(start, _) in maxima {
             // An apex that lies within one width of the middle.
             let (low, high) = ((start + w / 2).saturating_sub(w), start + w / 2 + w);
             let at = found.partition_point(|&i| i < low);
@@ -95,9 +100,16 @@ fn ladder(n: usize, widest: f64) -> impl Iterator<Item = usize> {
     })
 }
 
-/// Starts of the middle windows (and their drops) where a significant maximum lies.
-fn curvature_maxima(search: &Search<'_>, w: usize, least_sd: f64, excess: f64, maxima: &mut Vec<(usize, f64)>) {
-    maxima.clear();
+/// Starts of the middle windows (and their drops) where a significant maximum lies, within `part`, added to those of the
+/// parts before.
+fn curvature_maxima(
+    search: &Search<'_>,
+    w: usize,
+    least_sd: f64,
+    excess: f64,
+    part: std::ops::Range<usize>,
+    maxima: &mut Vec<(usize, f64)>,
+) {
     let (p, n) = (search.sums.running(), search.sums.len());
     if n < 3 * w {
         return;
@@ -143,10 +155,11 @@ fn curvature_maxima(search: &Search<'_>, w: usize, least_sd: f64, excess: f64, m
     // Most of a run holds no peak: places are passed over by their curvature alone, where each is looked at whole pieces
     // by their largest.
     let bar = 2.0 * w as f64 * least;
+    let (first, beyond) = (part.start.max(w), part.end.min(n + 1 - 2 * w));
     if stride > 1 {
-        let m = n + 1 - 3 * w;
+        let m = beyond.saturating_sub(w);
         let (before, start, middle, after) = (&p[..m], &p[w..][..m], &p[2 * w..][..m], &p[3 * w..][..m]);
-        let mut i = 0;
+        let mut i = (first - w).next_multiple_of(stride);
         while i < m {
             if 3.0 * (middle[i] - start[i]) - (after[i] - before[i]) > bar {
                 test(i + w);
@@ -155,9 +168,9 @@ fn curvature_maxima(search: &Search<'_>, w: usize, least_sd: f64, excess: f64, m
         }
         return;
     }
-    let mut s = w;
-    while s <= n - 2 * w {
-        let end = (s + PIECE).min(n - 2 * w + 1);
+    let mut s = first;
+    while s < beyond {
+        let end = (s + PIECE).min(beyond);
         let m = end - s;
         let (before, start, middle, after) = (&p[s - w..][..m], &p[s..][..m], &p[s + w..][..m], &p[s + 2 * w..][..m]);
         let mut largest = [f64::NEG_INFINITY; LANES];
@@ -184,6 +197,8 @@ fn curvature_maxima(search: &Search<'_>, w: usize, least_sd: f64, excess: f64, m
     }
 }
 
+/// Points that all widths are tried on before the next ones: what a processor keeps at hand.
+const PART: usize = 16_384;
 /// Points looked at together.
 const PIECE: usize = 64;
 /// Values side by side, so that the processor works on several at once.

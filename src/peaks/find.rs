@@ -310,9 +310,13 @@ impl Trace {
         for (widths, far) in [(20.0, 20.0), (5.0, f64::INFINITY)] {
             let points = (widths * wide).ceil().max(16.0) as usize;
             let away = |r: &std::ops::Range<usize>| r.start.abs_diff(at).min(r.end.abs_diff(at));
-            let nearest = quiet
-                .iter()
-                .filter(|r| r.len() >= points && away(r) as f64 <= far * wide)
+            // They are in order: the first that is long enough on either side.
+            let fits = |r: &&std::ops::Range<usize>| r.len() >= points;
+            let (before, after) = quiet.split_at(quiet.partition_point(|r| r.start <= at));
+            let nearest = [before.iter().rev().find(fits), after.iter().find(fits)]
+                .into_iter()
+                .flatten()
+                .filter(|r| away(r) as f64 <= far * wide)
                 .map(|r| if r.start > at { r.start..r.start + points } else { r.end - points..r.end })
                 .min_by_key(away);
             if let Some(r) = nearest {

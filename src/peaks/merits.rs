@@ -226,7 +226,8 @@ fn tangent_width(trace: &Trace, peak: &Peak, wide: f64) -> Option<f64> {
     let back_share = peak.asymmetry_10pct.map_or(0.5, |r| r / (1.0 + r));
     let least = 3.0 * trace.interval_min();
     let foot = |from: f64, to: f64, rises: bool| -> Option<f64> {
-        let reach = (0.44 * wide * if rises { 1.0 - back_share } else { back_share }.min(0.5)).max(least);
+        let share = if rises { 1.0 - back_share } else { back_share };
+        let reach = (0.44 * wide * share.min(0.5)).max(least);
         let mut best: Option<(f64, f64)> = None;
         // Quartics about a row of places on the flank; the steepest of all.
         for k in 0..=12 {

@@ -31,6 +31,12 @@ impl Trace {
     /// baseline through the points outside 99.9 % of the profile; overlapped peaks keep the fit, u widened by
     /// √(χ²/dof · (1 + ρ)/(1 - ρ)), ρ the residuals' own correlation.
     ///
+    /// **Accuracy.** Isolated peaks (τ/σ 0 to 2, S/N 20 to 1,000, 8 to 100 points per 4 sd, 500 draws): variance 0.89 to 1.07
+    /// of the Cramér-Rao bound, a quarter to a sixth of the trapezoid's; 95 % intervals hold 94 to 97 %; bias at most 0.23
+    /// standard errors (τ/σ = 0.3 at S/N 20). Pairs of one shape at resolution 0.7 to 1.5 (200 draws): 0.85 to 1.2 of the bound
+    /// with a shared shape. With a shape for each, a peak at least 5 times smaller at resolution 1 or less and S/N up to 100
+    /// has up to 3.4 of it: share the shape.
+    ///
     /// **How many peaks** ([`Components::Chosen`]): see [`Components`].
     ///
     /// # Errors
