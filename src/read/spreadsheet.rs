@@ -14,8 +14,10 @@ use super::options::{ColumnChoice, DecimalMark, Delimiter, ReadOptions};
 use super::sheet_dates;
 use crate::error::{Error, ErrorKind, Result};
 
-/// Cells, gaps included, that a sheet may span: 80 columns of 50,000 rows; our own choice, against crafted files.
+/// Cells that a sheet may hold: 80 columns of 50,000 rows; our own choice, against crafted files.
 const MOST_CELLS: usize = 4_000_000;
+/// Empty cells between filled ones that any sheet may have, beyond 16 for each filled one; our own choice.
+const MOST_GAPS: usize = 100_000;
 /// Bytes that a file may unpack to, per byte of the file and beyond that; a sheet of one repeated number reaches 60.
 const MOST_UNPACKED: (u64, u64) = (100, 4 << 20);
 
@@ -257,17 +259,24 @@ impl Cells {
             .filter(|c| matches!(&c.value, Value::Date(t) if t.contains(':')))
             .map(|c| c.column)
             .collect();
+        let most = MOST_GAPS + 16 * self.list.len();
         let (mut row, mut column, mut gaps) = (0, 0, 0);
         for cell in &self.list {
+            // Counted before anything is written: a lone cell in the last corner must not cost a million lines.
+            let tabs = cell.column.saturating_sub(if cell.row > row { 0 } else { column }) as usize;
+            gaps += (cell.row - row) as usize + tabs;
+            if gaps > most {
+                return Err(Error::new(
+                    ErrorKind::Format,
+                    format!("the sheet spans more than {most} empty cells before this one; that is no trace"),
+                )
+                .at_line(u64::from(cell.row) + 1)
+                .at_column(u64::from(cell.column) + 1)
+                .hint("delete what lies far from the table, or save the table as CSV"));
+            }
             if cell.row > row {
-                gaps += (cell.row - row) as usize;
                 out.extend(std::iter::repeat_n('\n', (cell.row - row) as usize));
                 (row, column) = (cell.row, 0);
-            }
-            let tabs = cell.column.saturating_sub(column) as usize;
-            gaps += tabs;
-            if gaps > MOST_CELLS {
-                return Err(too_large());
             }
             out.extend(std::iter::repeat_n('\t', tabs));
             column = column.max(cell.column);

@@ -382,7 +382,7 @@ fn spreadsheets_that_cannot_be_read_say_why() {
     let e = read_run(data("formats/formula_without_value.xlsx"), &ReadOptions::default()).expect_err("no value");
     assert!(e.to_string().contains("formula without a stored value: SIN(5)/3"), "{e}");
     assert_eq!((e.line(), e.column()), (Some(10), Some(2)), "{e}");
-    for file in ["far_cells.xlsx", "repeated.ods"] {
+    for file in ["far_cells.xlsx", "far_corner.xlsx", "repeated.ods"] {
         let e = read_run(data("formats").join(file), &seconds()).expect_err(file).to_string();
         assert!(e.contains("spans more than"), "{e}");
     }
