@@ -3,6 +3,7 @@
 //! Every finding says what was seen, the limit, where the limit comes from, and what to do next.
 
 mod calibration;
+mod replicates;
 mod runs;
 
 use crate::results::{Finding, Results, Severity};
@@ -14,6 +15,8 @@ pub struct CheckLimits {
     pub deviation_percent: f64,
     /// The same at the lowest level, in %.
     pub deviation_lowest_percent: f64,
+    /// Relative standard error of the standards calculated back, in % (EPA SW-846 method 8000D: 20).
+    pub relative_standard_error_percent: f64,
     /// Area of an analyte in a blank, in % of its mean area in the lowest standard (common practice: 20).
     pub blank_percent: f64,
     /// Area of the internal standard in a run that should hold none, in % of its usual area (common practice: 5).
@@ -29,6 +32,7 @@ impl Default for CheckLimits {
         CheckLimits {
             deviation_percent: 15.0,
             deviation_lowest_percent: 20.0,
+            relative_standard_error_percent: 20.0,
             blank_percent: 20.0,
             own_internal_standard_percent: 5.0,
             start_offset_s: 3.0,
@@ -59,7 +63,11 @@ pub fn findings(
     calibration::back_calculated(results, limits, &mut all);
     calibration::falling_levels(results, &mut all);
     calibration::check_standards(results, limits, &mut all);
+    calibration::relative_standard_error(results, limits, &mut all);
     calibration::range(results, &mut all);
+    replicates::spread(results, &mut all);
+    replicates::trials(results, &mut all);
+    replicates::references(results, &mut all);
     all
 }
 

@@ -10,9 +10,14 @@ mod as_results;
 mod calibrations;
 mod config;
 mod doubts;
+mod few_standards;
 mod folder;
+mod limits;
 mod log;
+mod normalised;
 mod record;
+mod reference;
+mod replicates;
 mod responses;
 pub(crate) mod write;
 
