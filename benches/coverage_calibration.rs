@@ -66,6 +66,34 @@ fn main() {
         row("usual design", &rough, x, draws);
     }
 
+    println!("\nany design of at least 3 degrees of freedom, sample of two flasks: equal weights (gate 0.94 to 0.96)");
+    for (levels, flasks, shots) in designs() {
+        let s = Scenario { flasks, shots, sample_shots: shots, ..Scenario::equal(1.0, 2) };
+        let s = Scenario { levels: (1..=levels).map(|i| 500.0 * i as f64 / levels as f64).collect(), ..s };
+        for x in [500.0 / levels as f64, 250.0, 500.0] {
+            row(&format!("{levels} levels x {flasks} flasks x {shots} shots"), &s, x, draws);
+        }
+    }
+    println!(
+        "\nthe same, two-part variance estimated, noise 0.14, truth near the limit, inside, at the edge (gate 0.91 to 0.99)"
+    );
+    for (levels, flasks, shots) in designs() {
+        let contents: Vec<f64> = (1..=levels).map(|i| 10.0 * i as f64 / levels as f64).collect();
+        let s = Scenario { flasks, shots, sample_flasks: 2, sample_shots: shots, ..Scenario::house(&contents, 0.1414) };
+        for x in [0.5, 5.0, 10.0] {
+            row(&format!("{levels} levels x {flasks} flasks x {shots} shots"), &s, x, draws);
+        }
+    }
+    println!("\nratios to an internal standard under 15 % of injection scatter, residual scatter 1.5 %");
+    let ratios = Scenario { injection: 0.15, ..wide.clone() };
+    for x in [0.0, 1.0, 2.0, 5.0, 10.0] {
+        row("levels 2 to 10, two-part (gate 0.91 to 0.99)", &ratios, x, draws);
+    }
+    for (weighting, noise) in [(Weighting::InverseSquare, 0.0), (Weighting::TwoPart, 0.0141)] {
+        let areas = Scenario { shot_relative: 0.15, injection: 0.0, weighting, noise, ..wide.clone() };
+        row("the same areas without it", &areas, 5.0, draws);
+    }
+
     println!("\none stock, relative u 1 %");
     for (declared, text) in [(true, "declared (gate 0.94 to 0.96)"), (false, "forgotten")] {
         let s = Scenario { stock: 0.01, stock_declared: declared, ..wide.clone() };
@@ -139,6 +167,14 @@ fn main() {
 
     doubts(draws.min(2000));
     limits(draws);
+}
+
+/// Levels, flasks a level, shots a flask.
+fn designs() -> impl Iterator<Item = (usize, usize, usize)> {
+    let all =
+        [3, 4, 5, 8].into_iter().flat_map(|l| [1, 2, 3].into_iter().flat_map(move |f| [1, 3].map(move |s| (l, f, s))));
+    // A sample of two flasks adds one.
+    all.filter(|(l, f, _)| l * f + 1 >= 2 + 3)
 }
 
 /// How often each doubt is raised: on good studies, and where there is reason to.

@@ -36,6 +36,15 @@ pub struct Results {
     pub calibrations: Vec<CalibrationResult>,
     /// One per sample, compound and quantity.
     pub amounts: Vec<AmountResult>,
+    /// Flasks of samples and check standards beside each other, one per sample and compound.
+    #[serde(default)]
+    pub replicates: Vec<ReplicateResult>,
+    /// Relative scatter of shots, flasks and days, one per calibrated compound.
+    #[serde(default)]
+    pub scatter: Vec<ScatterResult>,
+    /// Amounts beside reference values.
+    #[serde(default)]
+    pub comparisons: Vec<ComparisonResult>,
     /// What was checked and decided.
     pub findings: Vec<Finding>,
 }
@@ -307,6 +316,9 @@ pub struct CalibrationResult {
     /// The intercept beside the blank; `null` where the curve has none.
     #[serde(default)]
     pub intercept_check: Option<InterceptResult>,
+    /// The line with the stated uncertainties of the contents; `null` where none are stated.
+    #[serde(default)]
+    pub errors_in_x: Option<ErrorsInXResult>,
     /// Relative standard error of the back-calculated contents in %.
     #[serde(default)]
     pub relative_standard_error_percent: Option<f64>,
@@ -320,6 +332,12 @@ pub struct CalibrationResult {
     pub quantitation_limit: Option<f64>,
     /// How the limits were worked out.
     pub limit_method: Option<String>,
+    /// Range in which the true detection limit lies, given what scatter and slope are worth.
+    #[serde(default)]
+    pub detection_limit_range: Option<[f64; 2]>,
+    /// Limits by other rules, each under its own name; for comparison, nothing is decided by them.
+    #[serde(default)]
+    pub other_limits: Vec<NamedLimit>,
     /// The flasks.
     pub points: Vec<CalibrationPoint>,
     /// Level of the confidence band and of the amounts' intervals.
@@ -384,6 +402,25 @@ pub struct DriftResult {
     pub detectable: f64,
     /// True where the order of the injections lets drift pass for a property of the curve.
     pub hidden: bool,
+}
+
+/// The line by generalised least squares with uncertain contents, beside the one used.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ErrorsInXResult {
+    /// Intercept.
+    pub intercept: f64,
+    /// Its standard uncertainty.
+    pub intercept_u: f64,
+    /// Slope.
+    pub slope: f64,
+    /// Its standard uncertainty, what all standards share aside.
+    pub slope_u: f64,
+    /// Weighted sum of squares left.
+    pub chi_squared: f64,
+    /// Degrees of freedom.
+    pub dof: f64,
+    /// Chance of so large a sum if the stated uncertainties are right.
+    pub p_value: f64,
 }
 
 /// An intercept beside its blank.
@@ -510,8 +547,167 @@ pub struct AmountResult {
     pub text: String,
     /// Where the uncertainty comes from.
     pub budget: Vec<BudgetEntry>,
+    /// Propagation of distributions; `null` where none was asked for.
+    #[serde(default)]
+    pub monte_carlo: Option<MonteCarloResult>,
     /// Doubts and remarks.
     pub notes: Vec<String>,
+}
+
+/// Propagation of distributions (JCGM 101) beside the linear uncertainty.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct MonteCarloResult {
+    /// Number of trials.
+    pub trials: usize,
+    /// Interval of the trials at the amount's level.
+    pub interval: [f64; 2],
+    /// Value ± t·u at the same level; `null` where u is withheld.
+    pub linear: Option<[f64; 2]>,
+    /// How far the ends may differ.
+    pub tolerance: f64,
+    /// True where they differ by no more.
+    pub linear_is_good: bool,
+    /// In words.
+    pub text: String,
+}
+
+/// The flasks of one sample beside each other.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ReplicateResult {
+    /// The sample.
+    pub sample: String,
+    /// "sample" or "check_standard".
+    pub kind: String,
+    /// The compound.
+    pub compound: String,
+    /// Unit of all contents.
+    pub unit: String,
+    /// The flasks.
+    pub flasks: Vec<FlaskContent>,
+    /// Mean of the flasks.
+    pub mean: f64,
+    /// Standard deviation between flasks; `null` with one.
+    pub sd: Option<f64>,
+    /// Robust mean, standard deviation and u of the mean; `null` below 3 flasks.
+    pub robust: Option<RobustResult>,
+    /// Grubbs' test; `null` below 4 flasks and where values are equal.
+    pub grubbs: Option<OutlierResult>,
+    /// Dixon's test, likewise.
+    pub dixon: Option<OutlierResult>,
+    /// Relative standard deviation between laboratories after Horwitz and Thompson in %, for mass fractions.
+    pub predicted_rsd_percent: Option<f64>,
+}
+
+/// The content of one flask.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct FlaskContent {
+    /// The flask.
+    pub flask: String,
+    /// Its content.
+    pub value: f64,
+    /// Shots behind it.
+    pub shots: usize,
+}
+
+/// A robust mean.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct RobustResult {
+    /// Mean.
+    pub mean: f64,
+    /// Standard deviation.
+    pub sd: f64,
+    /// Standard uncertainty of the mean.
+    pub u: f64,
+}
+
+/// The value farthest from the rest.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct OutlierResult {
+    /// Which flask it is.
+    pub flask: String,
+    /// What the statistic is: "G", "r10", ...
+    pub statistic_name: String,
+    /// The statistic.
+    pub statistic: f64,
+    /// p-value of this one test.
+    pub p_value: f64,
+}
+
+/// Relative scatter by its origin, pooled over standards, samples and check standards.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ScatterResult {
+    /// The compound.
+    pub compound: String,
+    /// Relative standard deviation of shots within a flask, in %.
+    pub shot_rsd_percent: Option<f64>,
+    /// Its degrees of freedom.
+    pub shot_dof: f64,
+    /// Relative standard deviation of flask means, the shots' share included, in %.
+    pub flask_rsd_percent: Option<f64>,
+    /// Its degrees of freedom.
+    pub flask_dof: f64,
+    /// Relative variance between flasks with the shots' share taken out, in %²; negative where shots explain it all.
+    pub flask_variance_percent2: Option<f64>,
+    /// p-value of flasks adding nothing to shots.
+    pub flask_p_value: Option<f64>,
+    /// Relative variance between days, in %²; `null` where everything was measured on one day.
+    pub day_variance_percent2: Option<f64>,
+    /// Its degrees of freedom.
+    pub day_dof: Option<f64>,
+    /// p-value of days adding nothing to flasks.
+    pub day_p_value: Option<f64>,
+}
+
+/// An amount beside a reference value.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ComparisonResult {
+    /// The sample.
+    pub sample: String,
+    /// The compound.
+    pub compound: String,
+    /// Unit of all values.
+    pub unit: String,
+    /// What was found.
+    pub value: f64,
+    /// Its standard uncertainty.
+    pub u: f64,
+    /// Reference value.
+    pub reference: f64,
+    /// Its standard uncertainty.
+    pub reference_u: f64,
+    /// Where it comes from.
+    pub origin: String,
+    /// Found less reference.
+    pub difference: f64,
+    /// Its standard uncertainty.
+    pub difference_u: f64,
+    /// Difference over the root of the sum of squares of both expanded uncertainties.
+    pub e_n: f64,
+    /// Difference over its standard uncertainty.
+    pub zeta: f64,
+    /// Difference over the target standard deviation, the reference's u included; `null` without target.
+    pub z: Option<f64>,
+    /// The target standard deviation.
+    pub target_sd: Option<f64>,
+    /// Where the target comes from.
+    pub target_origin: Option<String>,
+    /// What is to be thought of the claimed u, in words.
+    pub claimed_u: String,
+}
+
+/// A limit by a rule under its own name.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct NamedLimit {
+    /// The rule, with the standard deviation that it rests on.
+    pub rule: String,
+    /// What the limit is: "critical value", "detection limit", "quantitation limit".
+    pub what: String,
+    /// The limit.
+    pub value: f64,
+    /// Its range, where the rule gives one.
+    pub range: Option<[f64; 2]>,
+    /// Unit.
+    pub unit: String,
 }
 
 /// One line of an uncertainty budget.

@@ -82,6 +82,7 @@ impl Curve {
         }
         let t = student_t_quantile(0.5 + 0.5 * self.level, pivot.dof(content));
         let g = t * t * slope_variance / (b * b);
+        self.add_groups(&mut pivot, &mut contributions);
         add_shared(&mut pivot, &mut contributions, &self.shared)?;
         add_shared(&mut pivot, &mut contributions, shared)?;
         let mut notes = Vec::new();
@@ -144,6 +145,7 @@ impl Curve {
                 weighting: self.weighting.clone(),
                 level: self.level,
                 shared: self.shared.clone(),
+                group_shared: self.group_shared.clone(),
                 flask_type_b: self.flask_type_b.clone(),
             };
             return Curve::fit(&flasks, &options).ok()?.intercept_check(blank);
@@ -152,6 +154,7 @@ impl Curve {
         for (_, _, covariance, estimate, dof) in self.own_parts() {
             pivot.parts.push(Part { variance: Variance::of_curve(covariance), estimate, dof });
         }
+        self.add_groups(&mut pivot, &mut Vec::new());
         let two_sided = |pivot: &Pivot, off: f64| {
             let u = libm::sqrt(pivot.variance(0.0));
             if u > 0.0 { 2.0 * student_t_cdf(-(off / u).abs(), pivot.dof(0.0)) } else { f64::NAN }

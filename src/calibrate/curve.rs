@@ -3,8 +3,8 @@
 use std::fmt;
 
 use super::doubts::check_input;
-use super::flasks::{CalibrationOptions, Flask, FlaskTypeB, Model, SharedSource, Weighting};
-use super::function::{Function, quadratic_form};
+use super::flasks::{CalibrationOptions, Flask, FlaskTypeB, GroupSource, Model, SharedSource, Weighting};
+use super::function::{Covariance, Function, quadratic_form};
 use super::lack_of_fit::LackOfFit;
 use super::notes::CurveNote;
 use super::solve::{Fitted, Form, weighted_fit};
@@ -83,6 +83,8 @@ pub struct Curve {
     pub lack_of_fit: Option<LackOfFit>,
     /// Sources common to all standards.
     pub shared: Vec<SharedSource>,
+    /// Sources common to some of the standards.
+    pub group_shared: Vec<GroupSource>,
     /// Doubts and remarks.
     pub notes: Vec<CurveNote>,
     pub(super) x: Vec<f64>,
@@ -100,8 +102,10 @@ pub struct Curve {
 /// What the regression of content on response leaves for its predictions.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Direct {
+    /// Of a content at weight 1.
     pub(super) residual_variance: f64,
-    pub(super) flasks: f64,
+    /// Sum of weights; the number of flasks where these are equal.
+    pub(super) total_weight: f64,
     pub(super) mean_response: f64,
     pub(super) spread: f64,
 }
@@ -121,7 +125,13 @@ impl Curve {
         check_input(flasks, options)?;
         let form = options.model.form();
         let weighting = match options.model {
-            Model::InverseRegressionLine | Model::LogLog => Weighting::None,
+            // Content on response is weighted by contents alone, as published recipes have it.
+            Model::InverseRegressionLine
+                if !matches!(options.weighting, Weighting::Inverse | Weighting::InverseSquare) =>
+            {
+                Weighting::None
+            }
+            Model::LogLog => Weighting::None,
             _ => options.weighting.clone(),
         };
         let used: Vec<&Flask> = flasks.iter().filter(|f| f.excluded.is_none()).collect();
@@ -178,6 +188,7 @@ impl Curve {
             points: Vec::new(),
             lack_of_fit: None,
             shared: options.shared.clone(),
+            group_shared: options.group_shared.clone(),
             notes: Vec::new(),
             line: scatter.line.clone(),
             levels,
@@ -219,7 +230,7 @@ impl Curve {
         if let Some(d) = self.direct {
             let off = self.line.at(x) - d.mean_response;
             return Some(
-                libm::sqrt(d.residual_variance * (1.0 / d.flasks + off * off / d.spread)) * self.slope().abs(),
+                libm::sqrt(d.residual_variance * (1.0 / d.total_weight + off * off / d.spread)) * self.slope().abs(),
             );
         }
         if self.line.form == Form::LogLog && x <= 0.0 {
@@ -295,6 +306,23 @@ impl Curve {
         self.scatter.weights.clone()
     }
 
+    /// Covariance of the coefficients from each source that some of the standards share: with δ its relative error, the
+    /// responses of its flasks are those of contents x(1 + δ), so that the coefficients move by δ·Σ gᵢ·xᵢf'(xᵢ).
+    pub(super) fn group_covariances(&self) -> Vec<(&GroupSource, Covariance)> {
+        let labels: Vec<&str> =
+            self.points.iter().filter(|p| p.leverage.is_some()).map(|p| p.flask.label.as_str()).collect();
+        let one = |source: &GroupSource| {
+            let mut moved = [0.0; 3];
+            for (i, _) in labels.iter().enumerate().filter(|(_, l)| source.flasks.iter().any(|f| f == *l)) {
+                let lift = source.relative_u * self.line.function.relative_slope(self.x[i]);
+                moved.iter_mut().zip(self.line.gain[i]).for_each(|(m, g)| *m += g * lift);
+            }
+            let [a, b, c] = moved;
+            [a * a, a * b, b * b, a * c, b * c, c * c]
+        };
+        self.group_shared.iter().map(|s| (s, one(s))).filter(|(_, c)| *c != [0.0; 6]).collect()
+    }
+
     /// Mean number of shots of the flasks used.
     pub(super) fn mean_shots(&self) -> f64 {
         let used = self.points.iter().filter(|p| p.leverage.is_some());
@@ -346,11 +374,19 @@ impl Curve {
         }
     }
 
+    /// Variance of a content at weight 1, as the weights of content on response have it.
+    pub(super) fn content_variance(&self, x: f64) -> f64 {
+        match self.weighting {
+            Weighting::Inverse => x,
+            Weighting::InverseSquare => x * x,
+            _ => 1.0,
+        }
+    }
+
     /// Replaces the line by that of content on response.
     fn regress_on_response(&mut self) -> Result<()> {
-        let n = self.x.len() as f64;
-        let equal = vec![1.0; self.x.len()];
-        let line = weighted_fit(Form::Line, &self.y, &self.x, &equal, None).polished(&self.y, &self.x, &equal)?;
+        let w: Vec<f64> = self.x.iter().map(|&x| 1.0 / self.content_variance(x)).collect();
+        let line = weighted_fit(Form::Line, &self.y, &self.x, &w, None).polished(&self.y, &self.x, &w)?;
         let (intercept, slope) = line.function.as_line().unwrap_or((0.0, 0.0));
         if slope == 0.0 || !slope.is_finite() {
             return Err(Error::new(
@@ -358,12 +394,13 @@ impl Curve {
                 format!("{}: the content does not depend on the response", self.whose("the standards")),
             ));
         }
-        let rss: f64 = self.x.iter().zip(&line.fitted).map(|(x, f)| (x - f) * (x - f)).sum();
-        let mean_response = self.y.iter().sum::<f64>() / n;
-        let spread = self.y.iter().map(|y| (y - mean_response) * (y - mean_response)).sum();
+        let rss: f64 = (0..self.x.len()).map(|i| w[i] * (self.x[i] - line.fitted[i]).powi(2)).sum();
+        let total_weight: f64 = w.iter().sum();
+        let mean_response = w.iter().zip(&self.y).map(|(w, y)| w * y).sum::<f64>() / total_weight;
+        let spread = w.iter().zip(&self.y).map(|(w, y)| w * (y - mean_response) * (y - mean_response)).sum();
         let residual_variance = if self.dof >= 1.0 { rss / self.dof } else { 0.0 };
-        self.direct = Some(Direct { residual_variance, flasks: n, mean_response, spread });
-        let v = vec![residual_variance; self.x.len()];
+        self.direct = Some(Direct { residual_variance, total_weight, mean_response, spread });
+        let v: Vec<f64> = w.iter().map(|w| residual_variance / w).collect();
         let c = (self.dof >= 1.0).then(|| line.covariance(&v));
         self.coefficients = vec![
             Coefficient { name: "intercept", value: intercept, standard_error: c.map(|c| libm::sqrt(c[0])) },
@@ -375,7 +412,7 @@ impl Curve {
         self.line.leverage.clone_from(&line.leverage);
         self.line.function = Function::line(-intercept / slope, 1.0 / slope);
         self.line.fitted = self.x.iter().map(|&x| (x - intercept) / slope).collect();
-        self.scatter.variance = vec![residual_variance / (slope * slope); self.x.len()];
+        self.scatter.variance = v.iter().map(|v| v / (slope * slope)).collect();
         Ok(())
     }
 

@@ -22,6 +22,15 @@ pub(super) fn check_input(flasks: &[Flask], options: &CalibrationOptions) -> Res
     for source in &options.shared {
         check_source(source)?;
     }
+    for source in &options.group_shared {
+        check_source(&SharedSource::new(source.name.clone(), source.relative_u))?;
+        if let Some(label) = source.flasks.iter().find(|l| flasks.iter().all(|f| f.label != **l)) {
+            return Err(Error::new(
+                ErrorKind::Option,
+                format!("\"{}\" is shared by a flask \"{label}\" that is not among the standards", source.name),
+            ));
+        }
+    }
     if let Some(b) = &options.flask_type_b {
         check_source(&SharedSource { name: "one flask".to_owned(), relative_u: b.relative_u, dof: b.dof })?;
     }
@@ -89,6 +98,12 @@ pub(super) fn check_input(flasks: &[Flask], options: &CalibrationOptions) -> Res
         .hint("make standards at other contents, below and above what is expected in the samples"));
     }
     if options.model == Model::InverseRegressionLine {
+        if let Some(f) = used
+            .iter()
+            .find(|f| f.content == 0.0 && matches!(options.weighting, Weighting::InverseSquare | Weighting::Inverse))
+        {
+            return Err(data(format!("{}: content 0 has no weight {}", of(&f.label), options.weighting.words())));
+        }
         if used.iter().all(|f| f.response == used[0].response) {
             return Err(data(format!(
                 "{}: all responses are {}; content cannot be regressed on them",

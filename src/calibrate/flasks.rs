@@ -77,7 +77,7 @@ pub enum Model {
     /// relative and equal over the whole range, the mean of flasks is the geometric one, and what the curve gives is the
     /// median response. No content and no response of 0 or less has a place on it, so it has no detection limit.
     LogLog,
-    /// Content regressed on response, content = c + d·response, unweighted. Pulls contents towards the middle of
+    /// Content regressed on response, content = c + d·response, unweighted or with weights 1/x or 1/x². Pulls contents towards the middle of
     /// the standards; only for comparison with published recipes that use it.
     InverseRegressionLine,
 }
@@ -156,6 +156,19 @@ impl SharedSource {
     }
 }
 
+/// A source of error common to some of the standards: an intermediate dilution that several levels were made from.
+///
+/// What all standards share is a [`SharedSource`]; what each flask has for itself is in the scatter.
+#[derive(Clone, Debug, PartialEq)]
+pub struct GroupSource {
+    /// What it is.
+    pub name: String,
+    /// Relative standard uncertainty of the contents, the same error in all of them.
+    pub relative_u: f64,
+    /// Labels of the flasks that share it.
+    pub flasks: Vec<String>,
+}
+
 /// What is known beforehand (type B) about the relative standard deviation of one flask: glassware, balance.
 ///
 /// The scatter of the flasks holds these effects already. Both figures are printed, the larger is used, never both:
@@ -181,6 +194,8 @@ pub struct CalibrationOptions {
     pub level: f64,
     /// Sources common to all standards.
     pub shared: Vec<SharedSource>,
+    /// Sources common to some of the standards.
+    pub group_shared: Vec<GroupSource>,
     /// Type B knowledge on the making of one flask, if any.
     pub flask_type_b: Option<FlaskTypeB>,
 }
@@ -193,6 +208,7 @@ impl Default for CalibrationOptions {
             weighting: Weighting::TwoPart,
             level: 0.95,
             shared: Vec::new(),
+            group_shared: Vec::new(),
             flask_type_b: None,
         }
     }

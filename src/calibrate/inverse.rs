@@ -287,6 +287,9 @@ impl Curve {
             self.pivot(&mut out, unknown, mean, m, ss);
         }
         if let Some(pivot) = &mut out.pivot {
+            if self.direct.is_none() {
+                self.add_groups(pivot, &mut out.contributions);
+            }
             add_shared(pivot, &mut out.contributions, &self.shared)?;
             add_shared(pivot, &mut out.contributions, &unknown.shared)?;
             out.u = Some(pivot.u());
@@ -375,6 +378,28 @@ impl Curve {
         out.pivot = Some(pivot);
     }
 
+    /// Adds what some of the standards share to a pivot whose function is the curve, or its mirror in a standard addition.
+    pub(super) fn add_groups(&self, pivot: &mut Pivot, contributions: &mut Vec<Contribution>) {
+        let mirrored = pivot.function.as_line().zip(self.line.function.as_line()).is_some_and(|(p, l)| p.1 == -l.1);
+        for (source, mut covariance) in self.group_covariances() {
+            if mirrored {
+                covariance[1] = -covariance[1];
+            }
+            let estimate = 1 + pivot.parts.iter().map(|p| p.estimate).max().unwrap_or(0);
+            let variance = Variance::of_curve(covariance);
+            pivot.parts.push(Part { variance, estimate, dof: f64::INFINITY });
+            let slope = pivot.function.slope(pivot.found).abs();
+            let u = libm::sqrt(variance.at(&pivot.function, pivot.found).max(0.0)) / slope;
+            contributions.push(Contribution {
+                source: source.name.clone(),
+                scope: Scope::Shared,
+                type_a: false,
+                u,
+                dof: None,
+            });
+        }
+    }
+
     /// Q at a fitted response.
     pub(super) fn shape_at(&self, response: f64) -> f64 {
         let content = self.line.function.content_of(response, self.line.function.branch(self.range));
@@ -389,9 +414,9 @@ impl Curve {
         let Some(direct) = &self.direct else { return };
         let sd2 = direct.residual_variance;
         let off = out.mean_response - direct.mean_response;
-        let line = sd2 * (1.0 / direct.flasks + off * off / direct.spread);
-        let parts =
-            [("flask-to-flask scatter of the sample", sd2 / m), ("calibration: scatter of the standards", line)];
+        let line = sd2 * (1.0 / direct.total_weight + off * off / direct.spread);
+        let own = sd2 * self.content_variance(out.content) / m;
+        let parts = [("flask-to-flask scatter of the sample", own), ("calibration: scatter of the standards", line)];
         let Some(mut pivot) = Pivot::new(out.content, Function::line(0.0, 1.0), self.range) else { return };
         for (source, v) in parts {
             pivot.parts.push(Part { variance: Variance::constant(v), estimate: 0, dof: self.dof });

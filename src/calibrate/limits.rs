@@ -196,6 +196,10 @@ impl Curve {
             Part { variance: Variance::of_curve(line_estimated), estimate: 0, dof },
             Part { variance: Variance::of_curve(line_known), estimate: 2, dof: f64::INFINITY },
         ];
+        for (k, (_, covariance)) in self.group_covariances().into_iter().enumerate() {
+            let variance = Variance::of_curve(covariance);
+            about_zero.parts.push(Part { variance, estimate: 10 + k, dof: f64::INFINITY });
+        }
         let direction = about_zero.direction();
         let quantile = |tail: f64, x: f64| student_t_quantile(1.0 - tail, about_zero.dof(x));
         let lift = quantile(options.false_positive, 0.0) * libm::sqrt(about_zero.variance(0.0));

@@ -60,11 +60,13 @@ impl NestedScatter {
                 ));
             }
             let n: f64 = flasks.iter().map(|f| f.len() as f64).sum();
-            let mean = flasks.iter().flat_map(|f| f.iter()).sum::<f64>() / n;
+            // About the first value, so that no digits are lost where all are large.
+            let first = flasks[0][0];
+            let mean = flasks.iter().flat_map(|f| f.iter()).map(|y| y - first).sum::<f64>() / n;
             for flask in &flasks {
                 let k = flask.len() as f64;
-                let own = flask.iter().sum::<f64>() / k;
-                ss_shot += flask.iter().map(|y| (y - own) * (y - own)).sum::<f64>();
+                let own = flask.iter().map(|y| y - first).sum::<f64>() / k;
+                ss_shot += flask.iter().map(|y| (y - first - own) * (y - first - own)).sum::<f64>();
                 ss_flask += k * (own - mean) * (own - mean);
                 shot_dof += k - 1.0;
             }
@@ -90,6 +92,91 @@ impl NestedScatter {
             f,
             p_value: f.map(|f| fisher_f_sf(f, flask_dof, shot_dof)),
         })
+    }
+}
+
+/// Scatter from day to day, beside that of flasks and shots within a day.
+///
+/// y = sample + day + flask + shot, every flask of one day only. E(MS_day) = σ_shot² + k₁σ_flask² + k₂σ_day² with k₁, k₂
+/// from the numbers of shots (S. R. Searle, G. Casella and C. E. McCulloch, Variance Components (1992), chapter 5,
+/// unbalanced nested case); days are tested against σ_shot² + k₁σ_flask² with Satterthwaite's degrees of freedom, exactly
+/// where all days have equal flasks and shots. Everything measured on one day says nothing on days: such a result holds
+/// under repeatability conditions.
+///
+/// ```
+/// use vialbook::calibrate::DayScatter;
+/// let monday = vec![vec![10.0, 10.2], vec![10.4, 10.6]];
+/// let tuesday = vec![vec![11.1, 11.3], vec![11.5, 11.3]];
+/// let s = DayScatter::of(&[vec![monday, tuesday]])?;
+/// assert!(s.day_dof == 1.0 && s.day_variance.is_some_and(|v| v > 0.0));
+/// # Ok::<(), vialbook::Error>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DayScatter {
+    /// Flasks within days, shots within flasks.
+    pub within: NestedScatter,
+    /// Variance between days, signed; `None` without the scatter of flasks.
+    pub day_variance: Option<f64>,
+    /// Days less samples.
+    pub day_dof: f64,
+    /// F of days.
+    pub f: Option<f64>,
+    /// Chance of an F as large if days add nothing.
+    pub p_value: Option<f64>,
+}
+
+impl DayScatter {
+    /// From samples, each a list of days, each a list of flasks, each a list of shots.
+    ///
+    /// # Errors
+    /// As [`NestedScatter::of`]; no sample measured on two days.
+    pub fn of(samples: &[Vec<Vec<Vec<f64>>>]) -> Result<DayScatter> {
+        let days: Vec<Vec<Vec<f64>>> = samples.iter().flatten().cloned().collect();
+        let within = NestedScatter::of(&days)?;
+        let (mut ss, mut dof, mut k1, mut k2) = (0.0, 0.0, 0.0, 0.0);
+        for sample in samples {
+            let days: Vec<Vec<&Vec<f64>>> = sample
+                .iter()
+                .map(|day| day.iter().filter(|f| !f.is_empty()).collect::<Vec<_>>())
+                .filter(|day| !day.is_empty())
+                .collect();
+            if days.len() < 2 {
+                continue;
+            }
+            let first = days[0][0][0];
+            let count = |day: &[&Vec<f64>]| day.iter().map(|f| f.len() as f64).sum::<f64>();
+            let sum = |day: &[&Vec<f64>]| day.iter().flat_map(|f| f.iter()).map(|y| y - first).sum::<f64>();
+            let squares = |day: &[&Vec<f64>]| day.iter().map(|f| (f.len() * f.len()) as f64).sum::<f64>();
+            let n: f64 = days.iter().map(|d| count(d)).sum();
+            let mean = days.iter().map(|d| sum(d)).sum::<f64>() / n;
+            ss += days.iter().map(|d| count(d) * (sum(d) / count(d) - mean).powi(2)).sum::<f64>();
+            dof += days.len() as f64 - 1.0;
+            k1 += days.iter().map(|d| squares(d) * (1.0 / count(d) - 1.0 / n)).sum::<f64>();
+            k2 += n - days.iter().map(|d| count(d) * count(d)).sum::<f64>() / n;
+        }
+        if dof == 0.0 {
+            return Err(Error::new(ErrorKind::Data, "no sample was measured on two days")
+                .hint("scatter from day to day can only be seen over days"));
+        }
+        let (k1, k2, ms) = (k1 / dof, k2 / dof, ss / dof);
+        let mut out = DayScatter { within, day_variance: None, day_dof: dof, f: None, p_value: None };
+        let (Some(shot), Some(flask_mean)) = (within.shot_sd.or(Some(0.0)), within.flask_mean_sd) else {
+            return Ok(out);
+        };
+        // What MS_day would be without days: a mixture of the two mean squares below it.
+        let (ms_shot, ms_flask) = (shot * shot, flask_mean * flask_mean * within.shots_per_flask);
+        let share = k1 / within.shots_per_flask;
+        let (of_flask, of_shot) = (share * ms_flask, (1.0 - share) * ms_shot);
+        let below = of_flask + of_shot;
+        out.day_variance = Some((ms - below) / k2);
+        if below > 0.0 {
+            let part = |v: f64, dof: f64| if v == 0.0 { 0.0 } else { v * v / dof };
+            let below_dof = below * below / (part(of_flask, within.flask_dof) + part(of_shot, within.shot_dof));
+            let f = ms / below;
+            out.f = Some(f);
+            out.p_value = Some(fisher_f_sf(f, dof, below_dof));
+        }
+        Ok(out)
     }
 }
 

@@ -14,6 +14,8 @@ use crate::numeric::fisher_f_sf;
 pub enum ResidualQuestion {
     /// Does a quadratic fit better than the line?
     Curvature,
+    /// Does the highest level lie off the line through the others?
+    TopLevel,
     /// Does the scatter grow or shrink with the response more than the weights allow for?
     UnequalScatter,
     /// Do residuals of one sign follow each other along the contents?
@@ -29,6 +31,7 @@ impl ResidualQuestion {
     pub fn words(self) -> &'static str {
         match self {
             ResidualQuestion::Curvature => "curvature",
+            ResidualQuestion::TopLevel => "top level",
             ResidualQuestion::UnequalScatter => "unequal scatter",
             ResidualQuestion::RunsOfSigns => "runs of signs",
             ResidualQuestion::Normality => "normality",
@@ -42,6 +45,10 @@ impl ResidualQuestion {
             ResidualQuestion::Curvature => {
                 "look at the residuals along the contents: use a narrower range, dilute the highest levels, or declare \
                  a quadratic before the next study; a curve chosen because a test says so covers less"
+            }
+            ResidualQuestion::TopLevel => {
+                "column or detector may be overloaded, or this level is wrong: look at its peak shapes, dilute it, or leave the \
+                 level out with a reason; samples up there are to be diluted"
             }
             ResidualQuestion::UnequalScatter => {
                 "look at the residuals along the responses: the weights do not fit the scatter; the two-part variance \
@@ -69,7 +76,7 @@ pub struct ResidualTest {
     pub statistic: f64,
     /// What the statistic is, such as "F(1, 7)".
     pub statistic_name: String,
-    /// Chance of one as extreme where nothing is wrong: exact for curvature, otherwise from 10,000 seeded draws of the
+    /// Chance of one as extreme where nothing is wrong: exact for curvature and top level, otherwise from 10,000 seeded draws of the
     /// same design, and so not below 0.0001. To be adjusted for the number of tests of a study.
     pub p_value: f64,
     /// What was seen.
@@ -89,6 +96,7 @@ impl Curve {
     ///
     /// - Curvature (line only): F = (RSS₁ - RSS₂)/(RSS₂/(n - 3)) of the quadratic with the line's weights, Mandel's
     ///   test as in ISO 8466-1.
+    /// - Top level (line, four levels or more): F of a shift of the highest level beside the line through the others.
     /// - Unequal scatter: n·R² of the squared weighted residuals on the fitted responses (T. S. Breusch and A. R.
     ///   Pagan, Econometrica 47 (1979) 1287-1294, in the form of R. Koenker, J. Econometrics 17 (1981) 107-112).
     /// - Runs of signs along the contents: their number; few are suspect.
@@ -125,6 +133,7 @@ impl Curve {
         }
         let columns = self.columns();
         let mut all: Vec<ResidualTest> = self.curvature(&columns, &w, &e, rss).into_iter().collect();
+        all.extend(self.top_level(&columns, &w, &e, rss));
         // A line's fitted responses are its contents over again, whatever its coefficients.
         let straight = self.line.function.as_line().is_some();
         let trend = if straight { &self.x } else { &self.line.fitted };
@@ -215,6 +224,38 @@ impl Curve {
                 "the best quadratic passes {direction} its chord by {:.2} % of the top response in the middle",
                 100.0 * sag.abs()
             ),
+        })
+    }
+
+    /// A shift of the highest level, tested as one more coefficient.
+    fn top_level(&self, columns: &[Vec<f64>], w: &[f64], e: &[f64], rss: f64) -> Option<ResidualTest> {
+        let rest = self.dof - 1.0;
+        let mut levels = self.x.clone();
+        levels.sort_by(f64::total_cmp);
+        levels.dedup();
+        if !matches!(self.line.form, Form::Line | Form::ThroughZero) || rest < 1.0 || levels.len() < 4 {
+            return None;
+        }
+        let top = *levels.last()?;
+        let at_top: Vec<f64> = self.x.iter().map(|&x| f64::from(u8::from(x == top))).collect();
+        let p = columns.len();
+        let mut design = columns.to_vec();
+        design.push(at_top.clone());
+        let with = Orthogonal::of(&design, w);
+        let along: f64 = with.q[p].iter().zip(e).map(|(q, e)| q * e).sum();
+        let gain = along * along;
+        let f = gain / ((rss - gain).max(1e-30 * rss) / rest);
+        let shift: f64 = with.gain.iter().zip(&self.y).map(|(g, y)| g[p] * y).sum();
+        let weight: f64 = w.iter().zip(&at_top).map(|(w, t)| w * t).sum();
+        let seen = w.iter().zip(&at_top).zip(&self.y).map(|((w, t), y)| w * t * y).sum::<f64>() / weight;
+        let off = 100.0 * shift / (seen - shift).abs();
+        let side = if off > 0.0 { "above" } else { "below" };
+        Some(ResidualTest {
+            question: ResidualQuestion::TopLevel,
+            statistic: f,
+            statistic_name: format!("F(1, {rest})"),
+            p_value: fisher_f_sf(f, 1.0, rest),
+            evidence: format!("the highest level lies {:.2} % {side} the line through the others", off.abs()),
         })
     }
 }

@@ -5,7 +5,7 @@ use crate::calibrate::Model;
 use crate::estimate::{rounded, significant};
 use crate::results::{CalibrationPoint, CalibrationResult, Finding, InterceptResult, Results, Severity};
 
-/// The study's tests of hypothesis: volume cancels, lack of fit, residuals, drift, intercept. All p-values of a study are adjusted together
+/// The study's tests of hypothesis: volume cancels, lack of fit, residuals, drift, intercept, stray flasks. All p-values of a study are adjusted together
 /// (S. Holm, Scand. J. Statist. 6 (1979) 65-70), so that a good study raises any of these doubts in at most 5 %.
 pub(super) fn tests(results: &Results, all: &mut Vec<Finding>) {
     let volume = results.calibrations.iter().filter_map(|c| c.volume_cancels.as_ref().map(|v| v.p_value));
@@ -13,7 +13,8 @@ pub(super) fn tests(results: &Results, all: &mut Vec<Finding>) {
     let residuals = results.calibrations.iter().flat_map(|c| c.residual_tests.iter().map(|t| t.p_value));
     let drift = results.calibrations.iter().filter_map(|c| c.drift.as_ref().map(|d| d.p_value));
     let intercept = results.calibrations.iter().filter_map(|c| c.intercept_check.as_ref().map(|i| i.p_value));
-    let p_values: Vec<f64> = volume.chain(fit).chain(residuals).chain(drift).chain(intercept).collect();
+    let grubbs = super::replicates::tested(results).map(|(_, g)| g.p_value);
+    let p_values: Vec<f64> = volume.chain(fit).chain(residuals).chain(drift).chain(intercept).chain(grubbs).collect();
     let mut adjusted = holm(&p_values).into_iter();
     let origin = "tested at 5 %, adjusted for all tests of the study after Holm";
     for c in &results.calibrations {
@@ -48,6 +49,10 @@ pub(super) fn tests(results: &Results, all: &mut Vec<Finding>) {
             why.push_str("; ");
             why.push_str(power);
         }
+        if let Some(suspicion) = c.suspicion.as_ref().filter(|_| !good) {
+            why.push_str("; ");
+            why.push_str(suspicion);
+        }
         all.push(finding(
             if good { Severity::Pass } else { Severity::Warn },
             "lack of fit",
@@ -60,6 +65,7 @@ pub(super) fn tests(results: &Results, all: &mut Vec<Finding>) {
         ));
     }
     residual_doubts(results, &mut adjusted, origin, all);
+    super::replicates::outliers(results, &mut adjusted, origin, all);
 }
 
 /// Residuals, drift and intercept of every calibration; `adjusted` gives their p-values in this order.
@@ -248,6 +254,25 @@ pub(super) fn back_calculated(results: &Results, limits: &CheckLimits, all: &mut
             ),
             (severity > Severity::Pass)
                 .then_some("check this flask's label, stated content and dilution; a flask left out by hand needs its reason in the log"),
+        ));
+    }
+}
+
+/// Relative standard error of the standards calculated back: a doubt, since single flasks were held to their limits.
+pub(super) fn relative_standard_error(results: &Results, limits: &CheckLimits, all: &mut Vec<Finding>) {
+    for c in &results.calibrations {
+        let Some(rse) = c.relative_standard_error_percent else { continue };
+        let good = rse <= limits.relative_standard_error_percent;
+        all.push(finding(
+            if good { Severity::Pass } else { Severity::Warn },
+            "relative standard error of the standards",
+            &c.compound,
+            Some(rse),
+            Some(limits.relative_standard_error_percent),
+            "20 % (EPA SW-846 method 8000D, section 11.5.6, from memory)",
+            format!("contents calculated back scatter by {} % about those stated", significant(rse, 2)),
+            (!good)
+                .then_some("look which levels are off; the lowest ones ask for the two-part variance or 1/x² weights"),
         ));
     }
 }

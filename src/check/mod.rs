@@ -5,6 +5,7 @@
 mod calibration;
 mod guide;
 mod peaks;
+mod replicates;
 mod runs;
 mod scatter;
 mod sequence;
@@ -25,8 +26,11 @@ pub struct CheckLimits {
     /// it is `accepted_deviation_percent` under `[quantification]`.
     #[serde(skip)]
     pub deviation_percent: f64,
-    /// The same at the lowest level, in %.
+    /// The same at the lowest level, in %: `accepted_deviation_lowest_percent` there.
+    #[serde(skip)]
     pub deviation_lowest_percent: f64,
+    /// Relative standard error of the standards calculated back, in % (EPA SW-846 method 8000D: 20).
+    pub relative_standard_error_percent: f64,
     /// Area of an analyte in a blank, in % of its mean area in the lowest standard (common practice: 20).
     pub blank_percent: f64,
     /// Area of the internal standard in a run that should hold none, in % of its usual area (common practice: 5).
@@ -70,6 +74,7 @@ impl Default for CheckLimits {
         CheckLimits {
             deviation_percent: 15.0,
             deviation_lowest_percent: 20.0,
+            relative_standard_error_percent: 20.0,
             blank_percent: 20.0,
             own_internal_standard_percent: 5.0,
             start_offset_s: 3.0,
@@ -164,7 +169,11 @@ pub fn findings(
     calibration::back_calculated(results, limits, &mut all);
     calibration::falling_levels(results, &mut all);
     calibration::check_standards(results, limits, &mut all);
+    calibration::relative_standard_error(results, limits, &mut all);
     calibration::range(results, &mut all);
+    replicates::spread(results, &mut all);
+    replicates::trials(results, &mut all);
+    replicates::references(results, &mut all);
     guide::findings(results, internal_standard, &mut all);
     all
 }

@@ -4,6 +4,7 @@
 //! - [`Amount::addition`]: from a standard addition.
 //! - [`by_one_standard`], [`by_two_standards`]: with one standard or two, and what that takes for granted.
 //! - [`normalise`]: shares of what the detector shows; [`carbon_number_factor`]: factors for flame ionisation.
+//! - [`compare`], [`claims`]: beside a reference value, and whether the claimed uncertainty can be believed.
 //! - [`MonteCarlo`]: is the linear uncertainty good enough?
 //! - [`Dilution`]: what was diluted, and whether the internal standard went in before; the factor is applied once or not at all.
 //! - [`Conversion`]: between mass concentration, amount concentration, mass, volume and amount fraction.
@@ -13,6 +14,7 @@
 mod amount;
 mod bracket;
 mod budget;
+mod comparison;
 mod convert;
 mod decision;
 mod dilution;
@@ -25,6 +27,7 @@ mod notes;
 pub use amount::{Amount, Target};
 pub use bracket::{Bracketed, Caution, FlaskMeans, by_one_standard, by_two_standards};
 pub use budget::BudgetLine;
+pub use comparison::{Agreement, ClaimedU, Claims, ReferenceValue, claims, compare};
 pub use convert::{Conversion, Density, Materials};
 pub use decision::{Decision, DecisionRule, Verdict};
 pub use dilution::{Added, Dilution};

@@ -145,7 +145,8 @@ pub fn normalise(peaks: &[NormalisedPeak], unseen: &[UnseenComponent]) -> Result
 /// How many of each group a molecule has, for its effective carbon number.
 ///
 /// Every carbon atom is counted once, under the group it belongs to.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(deny_unknown_fields, default)]
 pub struct CarbonGroups {
     /// Carbon atoms in chains and saturated rings.
     pub aliphatic: u32,

@@ -11,7 +11,7 @@ use super::experimental::{LogLine, experimental};
 use super::safety::Safety;
 use super::text::{header, name};
 use super::words::Authored;
-use super::{appendix, calculations, comparison, conclusions, number, record, sample_calculation, tables};
+use super::{appendix, calculations, comparison, conclusions, number, record, replicates, sample_calculation, tables};
 
 impl ReportContext {
     /// Everything a report may show, from the results and what they rest on.
@@ -25,7 +25,8 @@ impl ReportContext {
     /// # let results = Results { schema: SCHEMA.into(), program: Program { name: "vialbook".into(), version: "0".into() },
     /// #     study: StudyHead { title: config.title.clone(), question: None, date: None, simulated: false,
     /// #     study_sha256: String::new(), injections_sha256: String::new() },
-    /// #     runs: vec![], naming: Default::default(), peaks: vec![], calibrations: vec![], amounts: vec![], findings: vec![] };
+    /// #     runs: vec![], naming: Default::default(), peaks: vec![], calibrations: vec![], amounts: vec![],
+    /// #     replicates: vec![], scatter: vec![], comparisons: vec![], findings: vec![] };
     /// let context = ReportContext::from_results(&results, &config, &[], vec![], Safety::default());
     /// assert!(context.gaps.iter().any(|g| g.key == "discussion"));
     /// # Ok::<(), vialbook::Error>(())
@@ -74,6 +75,8 @@ impl ReportContext {
             tasks: Vec::new(),
             answers: false,
             sample_calculation,
+            replicates: replicates::replicates(results),
+            scatter: replicates::scatter(results),
             comparisons,
             conclusions,
             record: record::record(results, config),

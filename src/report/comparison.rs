@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use crate::estimate::Estimate;
+use crate::quantify::{ClaimedU, ReferenceValue, compare};
 use crate::results::{AmountResult, Results};
 use crate::study::{Comparison, StudyConfig};
 use crate::units::ContentUnit;
@@ -91,14 +92,16 @@ fn row(a: &AmountResult, c: &Comparison) -> ComparisonRow {
     let Some(u) = a.u.filter(|u| u.is_finite() && *u > 0.0) else { return out };
     (out.found, out.found_u) = with_u(a.value, u);
     let found = Estimate::new(a.value, u, a.dof.unwrap_or(f64::INFINITY), "");
-    let Ok(d) = found.minus(&Estimate::new(reference, reference_u, f64::INFINITY, "")) else { return out };
-    (out.difference, out.difference_u) = with_u(d.value, d.standard_uncertainty);
-    out.dof = dof(Some(d.dof));
     let half = match a.interval {
         [Some(low), Some(high)] => 0.5 * (high - low),
         _ => 2.0 * u,
     };
-    let e_n = d.value / half.hypot(2.0 * reference_u);
+    let value = ReferenceValue { value: reference, u: reference_u, target_sd: c.target_sd.map(|s| s * factor) };
+    let Ok(agreement) = compare(&found, half, &value) else { return out };
+    let d = agreement.difference;
+    (out.difference, out.difference_u) = with_u(d.value, d.standard_uncertainty);
+    out.dof = dof(Some(d.dof));
+    let e_n = agreement.e_n;
     if !e_n.is_finite() {
         return out;
     }
@@ -117,5 +120,8 @@ fn row(a: &AmountResult, c: &Comparison) -> ComparisonRow {
         out.e_n,
         if e_n.abs() <= 1.0 { "agree" } else { "do not agree" }
     );
+    if matches!(agreement.claim, ClaimedU::AboveTarget | ClaimedU::BelowReference) {
+        out.sentence.push_str(&format!(" The uncertainty claimed is {}.", agreement.claim.words()));
+    }
     out
 }

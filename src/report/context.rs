@@ -73,6 +73,10 @@ pub struct ReportContext {
     pub answers: bool,
     /// Uncertainty budgets of the samples' amounts.
     pub budgets: Vec<BudgetTable>,
+    /// Flasks of samples beside each other.
+    pub replicates: Vec<ReplicateRow>,
+    /// Scatter of shots, flasks and days.
+    pub scatter: Vec<ScatterRow>,
     /// Amounts against reference values.
     pub comparisons: Vec<ComparisonRow>,
     /// What the numbers support, in sentences of the program; empty where the study leaves them out.
@@ -97,6 +101,40 @@ pub struct ReportContext {
     /// The author's pictures.
     #[serde(skip)]
     pub(super) pictures: Vec<Picture>,
+}
+
+/// The flasks of one sample, as a row.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ReplicateRow {
+    /// The sample.
+    pub sample: String,
+    /// Compound and unit.
+    pub what: String,
+    /// The flasks' contents.
+    pub values: String,
+    /// Mean.
+    pub mean: String,
+    /// Standard deviation between flasks.
+    pub sd: String,
+    /// Robust mean.
+    pub robust: String,
+    /// The flask farthest off, with its tests.
+    pub farthest: String,
+}
+
+/// Scatter of one compound, as a row.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ScatterRow {
+    /// The compound.
+    pub compound: String,
+    /// Relative standard deviation of shots in % with its degrees of freedom.
+    pub shots: String,
+    /// The same of flask means.
+    pub flasks: String,
+    /// Whether flasks add to shots.
+    pub flasks_add: String,
+    /// Days.
+    pub days: String,
 }
 
 /// The author's words; an empty list is a gap.

@@ -5,8 +5,8 @@ use serde::{Deserialize, Serialize};
 use crate::peaks::Overlap;
 use crate::results::Results;
 use crate::study::{
-    Added, Distribution, IntegrateBy, Method, ModelChoice, PressureKind, QuantifyBy, Role, Scope, Solution,
-    StartButton, StudyConfig, UsedIn, WeightChoice, WindowBaseline,
+    Added, Distribution, EXPANSION_PER_K, IntegrateBy, Method, ModelChoice, PressureKind, QuantifyBy, Role, Scope,
+    Solution, StartButton, StudyConfig, UsedIn, WeightChoice, WindowBaseline,
 };
 
 use super::context::{CompoundRow, Experimental, Fact, FactGroup, InjectionRow, Programme, ProgrammeStep, SolutionRow};
@@ -194,24 +194,35 @@ fn solution(s: &Solution) -> SolutionRow {
         name: name(&s.name),
         used_in: used_in.to_owned(),
         made: s.made.as_deref().map(str::trim).filter(|m| !m.is_empty()).map(str::to_owned),
-        sources: s.sources.iter().map(source).collect(),
+        sources: (s.sources.iter().map(source))
+            .chain(s.evaporation.as_deref().map(|e| format!("evaporation, not corrected: {e}")))
+            .collect(),
     }
 }
 
 fn source(s: &crate::study::Source) -> String {
-    let size = match (s.relative_half_width, s.relative_u) {
-        (Some(a), _) => {
-            let shape = match s.distribution {
-                Distribution::Rectangular => "rectangular",
-                Distribution::Triangular => "triangular",
-                Distribution::Normal95 => "95 % interval",
-            };
-            format!("± {} %, {shape}", typed(100.0 * a))
+    let shape = match s.distribution {
+        Distribution::Rectangular => "rectangular",
+        Distribution::Triangular => "triangular",
+        Distribution::Normal95 => "95 % interval",
+    };
+    let size = match (s.relative_half_width, s.relative_u, s.nominal.zip(s.half_width), s.temperature_half_width_k) {
+        (Some(a), ..) => format!("± {} %, {shape}", typed(100.0 * a)),
+        (_, Some(u), ..) => format!("u = {} %", typed(100.0 * u)),
+        (_, _, Some((x, a)), _) => {
+            let times = s.readings.filter(|n| *n > 1).map(|n| format!(", {n} readings")).unwrap_or_default();
+            format!("{} ± {}{times}, {shape}", typed(x), typed(a))
         }
-        (None, Some(u)) => format!("u = {} %", typed(100.0 * u)),
-        (None, None) => MISSING.to_owned(),
+        (_, _, _, Some(t)) => {
+            let expansion = s.expansion_per_k.unwrap_or(EXPANSION_PER_K);
+            format!("± {} K at {} % per K, {shape}", typed(t), typed(100.0 * expansion))
+        }
+        _ => MISSING.to_owned(),
     };
     let scope = match s.scope {
+        _ if !s.standards.is_empty() => {
+            return format!("{}: {size}, shared by {}", name(&s.name), name(&s.standards.join(", ")));
+        }
         Scope::Shot => "each shot anew",
         Scope::Flask => "each flask anew",
         Scope::Shared => "shared by all",
@@ -337,11 +348,17 @@ fn integration(config: &StudyConfig) -> Vec<String> {
             format!("standard additions, as ratios to the internal standard {}", name(s))
         }
         (QuantifyBy::StandardAddition, None) => "areas of standard additions".to_owned(),
+        (QuantifyBy::OneStandard, _) => "one standard, the response taken as proportional".to_owned(),
+        (QuantifyBy::Bracketing, _) => "two standards, the response taken as straight between them".to_owned(),
+        (QuantifyBy::Normalisation, _) => "shares of the areas, each with its response factor".to_owned(),
         _ => "areas against external standards".to_owned(),
     };
-    said.push(format!(
-        "Contents were worked out from {against}, with {model} and {weights}; all three were fixed beforehand."
-    ));
+    let by_curve = !matches!(q.by, QuantifyBy::OneStandard | QuantifyBy::Bracketing | QuantifyBy::Normalisation);
+    said.push(if by_curve {
+        format!("Contents were worked out from {against}, with {model} and {weights}; all three were fixed beforehand.")
+    } else {
+        format!("Contents were worked out from {against}; this was fixed beforehand.")
+    });
     if let Some(added) = q.internal_standard_added {
         said.push(match added {
             Added::BeforeDilution => {

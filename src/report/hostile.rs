@@ -60,6 +60,8 @@ fn config() -> Result<StudyConfig> {
         u: 0.1,
         unit: ContentUnit::parse("% v/v")?,
         origin: "x".into(),
+        target_sd: None,
+        target_origin: None,
     }];
     Ok(config)
 }

@@ -19,6 +19,7 @@ mod from_study;
 mod hostile;
 mod number;
 mod record;
+mod replicates;
 mod safety;
 mod sample_calculation;
 mod tables;

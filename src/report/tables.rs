@@ -162,11 +162,62 @@ fn calibration(c: &CalibrationResult, figures: &[ReportFigure]) -> CalibrationPa
             ),
         ));
     }
+    for t in &c.residual_tests {
+        facts.push(fact(
+            &format!("residuals: {}", t.question),
+            format!(
+                "{} = {}, p = {}; {}",
+                t.statistic_name,
+                significant(t.statistic, 3),
+                probability(t.p_value),
+                t.evidence
+            ),
+        ));
+    }
+    if let Some(d) = &c.drift {
+        let (change, u) = with_u(100.0 * d.change, 100.0 * d.u);
+        facts.push(fact(
+            "drift from the first injection to the last",
+            format!(
+                "{change} % (standard error {u} %), p = {}; {} % would be found with 80 % power{}",
+                probability(d.p_value),
+                significant(100.0 * d.detectable, 2),
+                if d.hidden { "; hidden by the order of injection" } else { "" }
+            ),
+        ));
+    }
+    if let Some(i) = &c.intercept_check {
+        facts.push(fact("intercept beside the blank", format!("{}, p = {}", i.evidence, probability(i.p_value))));
+    }
+    if let Some(e) = &c.errors_in_x {
+        let (slope, u) = with_u(e.slope, e.slope_u);
+        facts.push(fact(
+            "with uncertain contents, generalised least squares",
+            format!(
+                "slope {slope} (u {u}), χ² = {} on {}, p = {}",
+                significant(e.chi_squared, 3),
+                dof(Some(e.dof)),
+                probability(e.p_value)
+            ),
+        ));
+    }
+    if let Some(rse) = c.relative_standard_error_percent {
+        facts.push(fact("relative standard error of the standards", format!("{} %", significant(rse, 2))));
+    }
     facts.push(fact("critical value", x(c.critical_value) + &unit(&c.x_unit)));
-    facts.push(fact("detection limit", x(c.detection_limit) + &unit(&c.x_unit)));
+    let range = c.detection_limit_range.map(|[a, b]| format!(" ({} to {})", significant(a, 2), significant(b, 2)));
+    facts.push(fact("detection limit", x(c.detection_limit) + &range.unwrap_or_default() + &unit(&c.x_unit)));
     facts.push(fact("quantitation limit", x(c.quantitation_limit) + &unit(&c.x_unit)));
     if let Some(method) = &c.limit_method {
         facts.push(fact("limits", method.clone()));
+    }
+    for l in &c.other_limits {
+        let range =
+            l.range.map(|[a, b]| format!(" ({} to {})", significant(a, 2), significant(b, 2))).unwrap_or_default();
+        facts.push(fact(
+            &format!("{}: {}", l.what, name(&l.rule)),
+            format!("{}{range}{}", significant(l.value, 2), unit(&l.unit)),
+        ));
     }
     let worst = c.points.iter().filter(|p| p.excluded.is_none()).filter_map(|p| p.deviation_percent);
     CalibrationPart {

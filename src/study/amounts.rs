@@ -1,32 +1,51 @@
 //! From a sample's flasks to its amounts, each with interval, budget and, where a limit was fixed, a decision.
 
 use super::calibrations::{Calibrated, FlaskShots, shared_sources};
+use super::replicates::replicates;
 use super::responses::Measured;
-use super::{Injection, Kind, Limit, Study, UsedIn};
+use super::{Injection, Kind, Limit, QuantifyBy, Study, UsedIn};
 use crate::calibrate::Unknown;
 use crate::compounds;
 use crate::error::{Error, ErrorKind, Result};
-use crate::quantify::{Amount, DecisionRule, Density, Dilution, InternalStandardContent, Materials, Target, Verdict};
-use crate::results::{AmountResult, BudgetEntry, Finding, Severity};
+use crate::estimate::rounded;
+use crate::quantify::{
+    Amount, Decision, DecisionRule, Density, Dilution, InternalStandardContent, Materials, MonteCarloOptions, Target,
+    Verdict,
+};
+use crate::results::{AmountResult, BudgetEntry, Finding, FlaskContent, MonteCarloResult, ReplicateResult, Severity};
 use crate::units::{ContentUnit, Quantity};
 
 /// All amounts, and the decisions that rest on them.
 pub(super) struct Decided {
     pub(super) amounts: Vec<AmountResult>,
     pub(super) decisions: Vec<Finding>,
+    pub(super) replicates: Vec<ReplicateResult>,
 }
 
 /// One sample: its name, what it came in as, and its flasks.
-struct Sample {
-    name: String,
-    kind: Kind,
-    flasks: Vec<FlaskShots>,
+pub(super) struct Sample {
+    pub(super) name: String,
+    pub(super) kind: Kind,
+    pub(super) flasks: Vec<FlaskShots>,
 }
 
 impl Study {
     /// Amounts of every calibrated compound in every sample and check standard, and the decisions.
     pub(super) fn amounts(&self, calibrated: &[Calibrated], measured: &Measured) -> Result<Decided> {
-        let mut decided = Decided { amounts: Vec::new(), decisions: Vec::new() };
+        let mut decided = Decided { amounts: Vec::new(), decisions: Vec::new(), replicates: Vec::new() };
+        match self.config.quantification.by {
+            QuantifyBy::OneStandard | QuantifyBy::Bracketing => {
+                for sample in self.samples() {
+                    self.by_few_standards(&sample, measured, &mut decided)?;
+                }
+            }
+            QuantifyBy::Normalisation => {
+                for sample in self.samples().iter().filter(|s| s.kind == Kind::Sample) {
+                    self.normalised(sample, measured, &mut decided)?;
+                }
+            }
+            _ => {}
+        }
         for c in calibrated.iter().filter(|c| c.added_to.is_some()) {
             self.added_amount(c, &mut decided)?;
         }
@@ -125,6 +144,7 @@ impl Study {
             n_injections += responses.len();
         }
         let m = means.len() as f64;
+        let flask_means = means.clone();
         // Check standards come from another stock: what standards and samples share is not theirs.
         let shared = match sample.kind {
             Kind::Sample => shared_sources(&self.config, compound, UsedIn::Samples),
@@ -158,7 +178,20 @@ impl Study {
         let amount = find(&target)?;
         self.decide(sample, compound, c.unit, &amount, &mut decided.decisions)?;
         let expected = known.map(|k| k.value * amount.dilution_applied);
-        decided.amounts.push(describe(sample, &amount, expected, &notes));
+        let mut described = describe(sample, &amount, expected, &notes);
+        if sample.kind == Kind::Sample {
+            self.check_by_trials(&amount, &mut described)?;
+        }
+        decided.amounts.push(described);
+        // Each flask by itself: content on the curve, times what the mean was multiplied by.
+        let factor = mean.standard * amount.dilution_applied;
+        let each: Option<Vec<FlaskContent>> = (sample.flasks.iter().zip(flask_means))
+            .map(|(f, y)| {
+                let value = c.curve.content_at(y)? * factor;
+                Some(FlaskContent { flask: f.label.clone(), value, shots: f.shots.len() })
+            })
+            .collect();
+        decided.replicates.extend(each.map(|flasks| replicates(&sample.name, sample.kind, compound, c.unit, flasks)));
         // As a mass fraction too, where the densities are known.
         if c.unit.quantity == Quantity::VolumeFraction && sample.kind == Kind::Sample {
             let materials = self.materials(compound);
@@ -172,7 +205,7 @@ impl Study {
     }
 
     /// What turns the curve's x into a content: the internal standard's content, and the dilution.
-    fn scale(&self, injection: &Injection, internal: Option<&str>) -> Result<Scale> {
+    pub(super) fn scale(&self, injection: &Injection, internal: Option<&str>) -> Result<Scale> {
         let dilution = injection.dilution.unwrap_or(1.0);
         let Some(name) = internal else { return Ok(Scale { standard: 1.0, dilution }) };
         let standard = injection.content(name).map(|c| c.value).ok_or_else(|| {
@@ -198,6 +231,25 @@ impl Study {
         Materials { component_density, solution_density, ..Materials::default() }
     }
 
+    /// Propagation of distributions, where study.toml asks for it.
+    fn check_by_trials(&self, amount: &Amount, into: &mut AmountResult) -> Result<()> {
+        let Some(trials) = self.config.quantification.monte_carlo_trials else { return Ok(()) };
+        if amount.inverse.probability_above(0.0).is_none() {
+            return Ok(());
+        }
+        let found = amount.inverse.monte_carlo(&MonteCarloOptions { trials, ..MonteCarloOptions::default() })?;
+        into.notes.push(found.to_string());
+        into.monte_carlo = Some(MonteCarloResult {
+            trials,
+            interval: found.interval,
+            linear: found.linear,
+            tolerance: found.tolerance,
+            linear_is_good: found.linear_is_good(),
+            text: found.to_string(),
+        });
+        Ok(())
+    }
+
     /// The decision by the rule fixed beforehand, for each limit of this compound.
     fn decide(
         &self,
@@ -217,14 +269,7 @@ impl Study {
                 probability: rule.probability,
             }
             .decide(&amount.inverse)?;
-            decisions.push(decision_finding(
-                sample,
-                limit,
-                amount,
-                decision.verdict,
-                decision.within,
-                rule.probability,
-            ));
+            decisions.push(decision_finding(sample, limit, amount, &decision));
         }
         Ok(())
     }
@@ -234,15 +279,9 @@ pub(super) fn decision_name(compound: &str) -> String {
     format!("decision: {compound} within its limit")
 }
 
-fn decision_finding(
-    sample: &Sample,
-    limit: &Limit,
-    amount: &Amount,
-    verdict: Verdict,
-    within: Option<f64>,
-    wanted: f64,
-) -> Finding {
-    let (severity, next) = match verdict {
+fn decision_finding(sample: &Sample, limit: &Limit, amount: &Amount, decision: &Decision) -> Finding {
+    let within = decision.within;
+    let (severity, next) = match decision.verdict {
         Verdict::Accept => (Severity::Pass, None),
         Verdict::Reject => (Severity::Fail, Some("it is outside: do not use it as if it were within")),
         Verdict::Undecided => {
@@ -251,9 +290,15 @@ fn decision_finding(
     };
     let why = match within {
         Some(p) => format!(
-            "found {}; the true content lies within the limit with a probability of {}",
+            "found {}; the true content lies within the limit with a probability of {}{}{}",
             amount.text(),
-            percent(p)
+            percent(p),
+            match decision.verdict {
+                Verdict::Accept => format!("; the risk of a wrong acceptance is {}", percent(1.0 - p)),
+                Verdict::Reject => format!("; the risk of a wrong rejection is {}", percent(p)),
+                Verdict::Undecided => String::new(),
+            },
+            guard_band(decision, amount)
         ),
         None => "too few degrees of freedom for a probability: no decision follows from these data".to_owned(),
     };
@@ -261,11 +306,37 @@ fn decision_finding(
         severity,
         what: decision_name(&limit.compound),
         figure: within,
-        limit: Some(wanted),
+        limit: Some(decision.rule.probability),
         origin: limit.origin.clone(),
         place: sample.name.clone(),
         why,
         next: next.map(str::to_owned),
+    }
+}
+
+/// Between which values found the rule accepts (JCGM 106:2012).
+fn guard_band(decision: &Decision, amount: &Amount) -> String {
+    let u = amount.u.unwrap_or(f64::NAN);
+    let shown = |x: f64| rounded(x, u);
+    match decision.accepted_between {
+        [None, None] => String::new(),
+        [Some(low), Some(high)] if low >= high => {
+            "; with this uncertainty no value found between the limits would be accepted".to_owned()
+        }
+        [Some(low), Some(high)] => {
+            format!(
+                "; with its guard bands the rule accepts values from {} to {} {}",
+                shown(low),
+                shown(high),
+                amount.unit
+            )
+        }
+        [Some(low), None] => {
+            format!("; with its guard band the rule accepts values from {} {}", shown(low), amount.unit)
+        }
+        [None, Some(high)] => {
+            format!("; with its guard band the rule accepts values up to {} {}", shown(high), amount.unit)
+        }
     }
 }
 
@@ -314,24 +385,25 @@ fn describe(sample: &Sample, amount: &Amount, expected: Option<f64>, notes: &[St
                 dof: b.dof,
             })
             .collect(),
+        monte_carlo: None,
         notes: amount.notes.iter().map(ToString::to_string).chain(notes.iter().cloned()).collect(),
     }
 }
 
 /// What multiplies x: the internal standard's content (1 without one), and the dilution as logged.
 #[derive(Clone, Copy)]
-struct Scale {
-    standard: f64,
-    dilution: f64,
+pub(super) struct Scale {
+    pub(super) standard: f64,
+    pub(super) dilution: f64,
 }
 
 impl Scale {
-    fn total(self) -> f64 {
+    pub(super) fn total(self) -> f64 {
         self.standard * self.dilution
     }
 
     /// Means over flasks; with equal flasks, theirs to the last bit.
-    fn mean(scales: &[Scale]) -> Scale {
+    pub(super) fn mean(scales: &[Scale]) -> Scale {
         let first = scales[0];
         let mean = |f: fn(&Scale) -> f64| {
             if scales.iter().all(|s| f(s) == f(&first)) {

@@ -15,8 +15,8 @@ use crate::error::{Error, ErrorKind, Result};
 use crate::estimate::{rounded, significant};
 use crate::peaks::PeakList;
 use crate::results::{
-    AmountResult, CalibrationResult, DriftResult, InterceptResult, LackOfFitResult, Program, Results, RunResult,
-    SCHEMA, StudyHead, VolumeCancelsResult,
+    AmountResult, CalibrationResult, DriftResult, ErrorsInXResult, InterceptResult, LackOfFitResult, NamedLimit,
+    Program, Results, RunResult, SCHEMA, StudyHead, VolumeCancelsResult,
 };
 
 /// A study with all that was worked out of it.
@@ -49,7 +49,7 @@ impl Study {
     fn stages(&self) -> Result<Analysis> {
         let measured = self.measure()?;
         let calibrated = self.calibrate(&measured)?;
-        let Decided { amounts, decisions } = self.amounts(&calibrated, &measured)?;
+        let Decided { amounts, decisions, replicates } = self.amounts(&calibrated, &measured)?;
         let mut results = Results {
             schema: SCHEMA.to_owned(),
             program: Program { name: env!("CARGO_PKG_NAME").to_owned(), version: env!("CARGO_PKG_VERSION").to_owned() },
@@ -65,13 +65,18 @@ impl Study {
             naming: measured.naming.clone(),
             peaks: measured.runs.iter().flat_map(|m| m.peaks.iter().map(|n| n.result(&m.list.run))).collect(),
             calibrations: calibrated.iter().map(|c| self.calibration_result(c)).collect(),
+            replicates,
+            scatter: self.scatter(&calibrated, &measured),
+            comparisons: self.comparisons(&amounts),
             amounts,
             findings: Vec::new(),
         };
         let q = &self.config.quantification;
         let limits = CheckLimits {
             deviation_percent: q.accepted_deviation_percent,
-            deviation_lowest_percent: q.accepted_deviation_percent.max(self.config.limits.deviation_lowest_percent),
+            deviation_lowest_percent: q
+                .accepted_deviation_lowest_percent
+                .unwrap_or_else(|| q.accepted_deviation_percent.max(CheckLimits::default().deviation_lowest_percent)),
             ..self.config.limits.clone()
         };
         let internal = self.config.internal_standard();
@@ -180,7 +185,7 @@ impl Study {
             quantification: quantification_words(self.config.quantification.by).to_owned(),
             internal_standard: internal.map(str::to_owned),
             x_label,
-            x_unit,
+            x_unit: x_unit.clone(),
             y_label,
             y_unit,
             lack_of_fit: curve.lack_of_fit.as_ref().filter(|l| l.f.is_finite()).map(|l| LackOfFitResult {
@@ -212,6 +217,15 @@ impl Study {
                 native_content_u: i.native.as_ref().and_then(|n| n.u),
                 evidence: evidence(i),
             }),
+            errors_in_x: c.errors_in_x.as_ref().map(|e| ErrorsInXResult {
+                intercept: e.intercept,
+                intercept_u: e.intercept_u(),
+                slope: e.slope,
+                slope_u: e.slope_u(),
+                chi_squared: e.chi_squared,
+                dof: e.dof,
+                p_value: e.p_value,
+            }),
             volume_cancels: c.volume_cancels.as_ref().map(|v| VolumeCancelsResult {
                 slope: v.slope,
                 slope_se: v.slope_se,
@@ -223,6 +237,8 @@ impl Study {
             detection_limit: limits.and_then(|l| l.detection_limit),
             quantitation_limit: limits.and_then(|l| l.quantitation_limit),
             limit_method: limits.map(|l| l.method.clone()),
+            detection_limit_range: limits.and_then(|l| l.detection_range).filter(|r| r.iter().all(|x| x.is_finite())),
+            other_limits: c.other_limits.iter().map(|l| NamedLimit { unit: x_unit.clone(), ..l.clone() }).collect(),
             notes: (c.added_to.iter().map(|sample| format!("standard addition to {sample}")))
                 .chain(notes)
                 .chain(limits.into_iter().flat_map(|l| l.notes.iter().map(ToString::to_string)))

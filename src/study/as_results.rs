@@ -13,6 +13,10 @@ pub(crate) fn curve_result(curve: &Curve) -> CalibrationResult {
     let (from, to) = (low.min(0.0), high + 0.05 * (high - low).abs());
     const STEPS: usize = 60;
     let grid = (0..=STEPS).map(|i| from + (to - from) * i as f64 / STEPS as f64);
+    let tests = curve.residual_tests();
+    // A mistake is only looked for where a test has something to say: it costs a fit for every pair of flasks.
+    let smallest = tests.iter().map(|t| t.p_value * tests.len() as f64).fold(1.0, f64::min);
+    let doubtful = smallest < 0.05 || curve.lack_of_fit.as_ref().is_some_and(|l| l.p_value < 0.05);
     CalibrationResult {
         compound: curve.compound.clone(),
         quantification: String::new(),
@@ -36,8 +40,7 @@ pub(crate) fn curve_result(curve: &Curve) -> CalibrationResult {
         r_squared: curve.r_squared,
         range: curve.range,
         lack_of_fit: None,
-        residual_tests: curve
-            .residual_tests()
+        residual_tests: tests
             .iter()
             .map(|t| ResidualTestResult {
                 question: t.question.words().to_owned(),
@@ -48,15 +51,18 @@ pub(crate) fn curve_result(curve: &Curve) -> CalibrationResult {
                 next: t.question.next().to_owned(),
             })
             .collect(),
-        suspicion: curve.suspicion().map(|s| s.to_string()),
+        suspicion: doubtful.then(|| curve.suspicion()).flatten().map(|s| s.to_string()),
         drift: None,
         intercept_check: None,
+        errors_in_x: None,
         relative_standard_error_percent: curve.relative_standard_error().map(|r| 100.0 * r),
         volume_cancels: None,
         critical_value: None,
         detection_limit: None,
         quantitation_limit: None,
         limit_method: None,
+        detection_limit_range: None,
+        other_limits: Vec::new(),
         points: curve
             .points
             .iter()

@@ -7,11 +7,12 @@ use super::{
     Injection, Kind, ModelChoice, QuantifyBy, Role, Scope, Solution, Study, StudyConfig, UsedIn, WeightChoice,
 };
 use crate::calibrate::{
-    BlankResponse, CalibrationOptions, Curve, Drift, Flask, FlaskTypeB, InterceptCheck, LimitOptions, Limits, Model,
-    SharedSource, TimedFlask, Weighting, ZeroVariance,
+    BlankResponse, CalibrationOptions, Curve, Drift, ErrorsInX, Flask, FlaskTypeB, GroupSource, InterceptCheck, Limits,
+    Model, SharedSource, TimedFlask, Weighting,
 };
 use crate::error::{Error, ErrorKind, Result};
 use crate::quantify::VolumeCancels;
+use crate::results::NamedLimit;
 use crate::units::ContentUnit;
 
 /// A curve with what is needed to use it.
@@ -22,6 +23,10 @@ pub(super) struct Calibrated {
     pub(super) volume_cancels: Option<VolumeCancels>,
     pub(super) drift: Option<Drift>,
     pub(super) intercept: Option<InterceptCheck>,
+    /// Limits by other rules, in units of x.
+    pub(super) other_limits: Vec<NamedLimit>,
+    /// The line with the stated uncertainties of the contents.
+    pub(super) errors_in_x: Option<ErrorsInX>,
     /// Unit of the contents in the flasks.
     pub(super) unit: ContentUnit,
     /// Unit of the internal standard's content, where the curve is one of ratios.
@@ -53,7 +58,12 @@ impl Study {
     /// A curve for every analyte that standards hold.
     pub(super) fn calibrate(&self, measured: &Measured) -> Result<Vec<Calibrated>> {
         let analytes = self.config.compounds.iter().filter(|c| c.role == Role::Analyte);
-        if self.config.quantification.by != QuantifyBy::StandardAddition {
+        // These take no curve.
+        let by = self.config.quantification.by;
+        if matches!(by, QuantifyBy::OneStandard | QuantifyBy::Bracketing | QuantifyBy::Normalisation) {
+            return Ok(Vec::new());
+        }
+        if by != QuantifyBy::StandardAddition {
             return analytes.filter_map(|c| self.calibrate_one(&c.name, None, measured).transpose()).collect();
         }
         let mut samples: Vec<&str> = Vec::new();
@@ -131,6 +141,7 @@ impl Study {
             },
             level: q.level,
             shared: shared_sources(&self.config, compound, UsedIn::Standards),
+            group_shared: self.group_sources(compound, &standards, &flasks),
             flask_type_b: flask_type_b(&self.config, compound),
         };
         let curve = Curve::fit(&flasks, &options)?;
@@ -148,6 +159,11 @@ impl Study {
             None => curve.intercept_check(self.blank_response(compound, measured)),
             Some(_) => None,
         };
+        let other_limits = match added_to {
+            None => self.other_limits(compound, &curve, limits.as_ref(), internal, measured),
+            Some(_) => Vec::new(),
+        };
+        let errors_in_x = self.errors_in_x(compound, &curve);
         let compound = compound.to_owned();
         let added_to = added_to.map(str::to_owned);
         Ok(Some(Calibrated {
@@ -157,6 +173,8 @@ impl Study {
             volume_cancels,
             drift,
             intercept,
+            other_limits,
+            errors_in_x,
             unit,
             standard_unit,
             added_to,
@@ -165,7 +183,7 @@ impl Study {
 
     /// One standard flask: content (or ratio of contents) against mean response over its accepted shots; `None`
     /// where all its shots were rejected and have no response to draw either.
-    fn standard_flask(
+    pub(super) fn standard_flask(
         &self,
         flask: &FlaskShots,
         compound: &str,
@@ -270,13 +288,30 @@ impl Study {
     }
 
     /// The internal standard's usual area in the standards; 1 without one, `None` where it does not show.
-    fn usual_standard_area(&self, measured: &Measured) -> Option<f64> {
+    pub(super) fn usual_standard_area(&self, measured: &Measured) -> Option<f64> {
         let Some(name) = self.config.internal_standard() else { return Some(1.0) };
         let standards = self.injections.iter().enumerate().filter(|(_, i)| i.accepted && i.kind == Kind::Standard);
         let mut areas: Vec<f64> =
             standards.filter_map(|(i, _)| measured.area(i, name).ok()).map(|(area, _)| area).collect();
         areas.sort_by(f64::total_cmp);
         areas.get(areas.len() / 2).copied().filter(|a| *a > 0.0)
+    }
+
+    /// Sources that some of the standards share, by the flasks of these.
+    fn group_sources(&self, compound: &str, standards: &[FlaskShots], used: &[Flask]) -> Vec<GroupSource> {
+        let of = self.config.solutions.iter().filter(|s| s.used_in == UsedIn::Standards);
+        of.flat_map(|solution| solution.sources.iter().map(move |s| (solution, s)))
+            .filter(|(_, s)| !s.standards.is_empty() && s.touches(compound))
+            .filter_map(|(solution, s)| {
+                let shares = |f: &&FlaskShots| s.standards.contains(&self.injections[f.shots[0]].sample);
+                let kept = |label: &String| used.iter().any(|f| f.label == *label);
+                Some(GroupSource {
+                    name: format!("{}: {}", solution.name, s.name),
+                    relative_u: s.standard()?,
+                    flasks: standards.iter().filter(shares).map(|f| f.label.clone()).filter(kept).collect(),
+                })
+            })
+            .collect()
     }
 
     /// Shots of one flask share its making: one dilution; and either all flasks state theirs or none does.
@@ -374,43 +409,6 @@ impl Study {
         reasons.join("; ")
     }
 
-    /// Limits for samples of the least number of flasks, with the variance at zero from blanks where there are any.
-    fn limit_options(&self, compound: &str, measured: &Measured) -> LimitOptions {
-        LimitOptions {
-            flasks: self.least_sample_flasks(),
-            zero: self.zero_variance(compound, measured),
-            ..LimitOptions::default()
-        }
-    }
-
-    /// What a flask mean scatters by where there is nothing: the noise in the compound's own window of the blanks,
-    /// as a ratio to the internal standard's usual area where there is one; without blanks, what the curve gives.
-    pub(super) fn zero_variance(&self, compound: &str, measured: &Measured) -> ZeroVariance {
-        let of_kind = |wanted: fn(Kind) -> bool| {
-            self.injections.iter().enumerate().filter(move |(_, i)| i.accepted && wanted(i.kind)).map(|(n, _)| n)
-        };
-        let mut us: Vec<f64> = of_kind(|k| matches!(k, Kind::SolventBlank | Kind::MatrixBlank))
-            .filter_map(|i| measured.area(i, compound).ok())
-            .map(|(_, u)| u)
-            .collect();
-        us.sort_by(f64::total_cmp);
-        let Some(&u) = us.get(us.len() / 2) else { return ZeroVariance::FromCurve };
-        let standards = of_kind(|k| k == Kind::Standard).count();
-        let Some(divisor) = self.usual_standard_area(measured) else { return ZeroVariance::FromCurve };
-        let flasks = self.flasks(|i| i.accepted && i.kind == Kind::Standard).len().max(1);
-        let shots = (standards as f64 / flasks as f64).max(1.0);
-        ZeroVariance::Area { u: u / divisor / libm::sqrt(shots) }
-    }
-
-    /// Flasks of the sample that has fewest; 1 where there is no sample.
-    fn least_sample_flasks(&self) -> usize {
-        let mut count: BTreeMap<&str, usize> = BTreeMap::new();
-        for f in self.flasks(|i| i.kind == Kind::Sample && i.accepted) {
-            *count.entry(self.injections[f.shots[0]].sample.as_str()).or_default() += 1;
-        }
-        count.values().copied().min().unwrap_or(1)
-    }
-
     /// Rule of the internal standard: does the injected volume cancel in the ratio? All flasks with two shots speak.
     fn volume_cancels(&self, compound: &str, internal: &str, measured: &Measured) -> Option<VolumeCancels> {
         let flasks = self.flasks(|i| {
@@ -442,7 +440,7 @@ pub(super) fn shared_sources(config: &StudyConfig, compound: &str, side: UsedIn)
 }
 
 /// What is known beforehand about one flask of the standards, root sum of squares.
-fn flask_type_b(config: &StudyConfig, compound: &str) -> Option<FlaskTypeB> {
+pub(super) fn flask_type_b(config: &StudyConfig, compound: &str) -> Option<FlaskTypeB> {
     let sum: f64 = sources(config, compound, UsedIn::Standards, Scope::Flask).map(|(_, _, u)| u * u).sum();
     (sum > 0.0).then(|| FlaskTypeB { relative_u: libm::sqrt(sum), dof: None })
 }
@@ -457,7 +455,8 @@ fn sources<'a>(
         solution
             .sources
             .iter()
-            .filter(move |s| s.scope == scope && s.touches(compound))
+            // What some standards share goes with these alone.
+            .filter(move |s| s.scope == scope && s.touches(compound) && s.standards.is_empty())
             .filter_map(move |s| Some((solution, s.name.as_str(), s.standard()?)))
     })
 }
@@ -468,5 +467,8 @@ pub(super) fn quantification_words(by: QuantifyBy) -> &'static str {
         QuantifyBy::InternalStandard => "internal standard",
         QuantifyBy::ExternalStandard => "external standard",
         QuantifyBy::StandardAddition => "standard addition",
+        QuantifyBy::OneStandard => "one standard",
+        QuantifyBy::Bracketing => "bracketing",
+        QuantifyBy::Normalisation => "normalisation",
     }
 }

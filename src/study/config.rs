@@ -56,6 +56,9 @@ pub struct StudyConfig {
     /// The compounds looked for.
     #[serde(default, rename = "compound")]
     pub compounds: Vec<Compound>,
+    /// Components that the detector does not show.
+    #[serde(default, rename = "unseen")]
+    pub unseen: Vec<Unseen>,
     /// How files are read, where the files alone do not settle it.
     #[serde(default)]
     pub reading: crate::read::ReadOptions,
@@ -248,6 +251,9 @@ pub struct Solution {
     /// Elementary sources of uncertainty of its contents.
     #[serde(default, rename = "source")]
     pub sources: Vec<Source>,
+    /// Why solvent may have left it, in words, such as "stood open for 20 min": flagged in the findings, never corrected.
+    #[serde(default)]
+    pub evaporation: Option<String>,
 }
 
 /// Which injections' contents rest on a solution.
@@ -265,7 +271,7 @@ pub enum UsedIn {
     Other,
 }
 
-/// One elementary source of relative uncertainty, labelled shot, flask or shared.
+/// One elementary source of relative uncertainty, labelled shot, flask or shared. Its size is stated in one of four ways.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Source {
@@ -277,6 +283,21 @@ pub struct Source {
     /// Relative standard uncertainty, instead of a half-width.
     #[serde(default)]
     pub relative_u: Option<f64>,
+    /// What was read or measured out: 10.00 for a pipette of 10 mL, 0.5012 for a mass in g; together with `half_width`.
+    #[serde(default)]
+    pub nominal: Option<f64>,
+    /// Half-width of the tolerance in the unit of `nominal`, as glassware and balances state it.
+    #[serde(default)]
+    pub half_width: Option<f64>,
+    /// Independent readings behind `nominal`, each with that tolerance: 2 for a mass by difference (default 1).
+    #[serde(default)]
+    pub readings: Option<u32>,
+    /// How far the temperature may have been from that of the stated contents, in K: liquids expand.
+    #[serde(default, rename = "temperature_half_width_K")]
+    pub temperature_half_width_k: Option<f64>,
+    /// Relative expansion of the liquid per K; 0.001 where not stated (organic liquids, common practice; water 0.0002).
+    #[serde(default, rename = "expansion_per_K")]
+    pub expansion_per_k: Option<f64>,
     /// Distribution over the half-width.
     #[serde(default)]
     pub distribution: Distribution,
@@ -286,7 +307,14 @@ pub struct Source {
     /// The compounds it touches; none named: all.
     #[serde(default)]
     pub compounds: Vec<String>,
+    /// The standards that share it, by the log's column `sample`, where it is shared by some only: one intermediate
+    /// dilution that several levels were made from. None named: all.
+    #[serde(default)]
+    pub standards: Vec<String>,
 }
+
+/// Relative expansion of organic liquids per K (common practice; 0.00083 for alkanes C₁₂ to 0.0016 for diethyl ether).
+pub(crate) const EXPANSION_PER_K: f64 = 0.001;
 
 /// Distribution of a tolerance, for its standard uncertainty (GUM 4.3.7 to 4.3.9).
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -315,14 +343,71 @@ pub enum Scope {
 }
 
 impl Source {
-    /// Relative standard uncertainty; `None` where neither way of stating it was used.
+    /// Relative half-width, however the tolerance was stated; `None` where a standard uncertainty was, or nothing.
+    pub fn half_width(&self) -> Option<f64> {
+        let readings = f64::from(self.readings.unwrap_or(1).max(1));
+        let measured = self.nominal.zip(self.half_width).map(|(x, a)| libm::sqrt(readings) * a / x);
+        let warmed = self.temperature_half_width_k.map(|t| t * self.expansion_per_k.unwrap_or(EXPANSION_PER_K));
+        self.relative_half_width.or(measured).or(warmed)
+    }
+
+    /// Relative standard uncertainty; `None` where none of the ways of stating it was used.
     pub fn standard(&self) -> Option<f64> {
         let divisor = match self.distribution {
             Distribution::Rectangular => 3f64.sqrt(),
             Distribution::Triangular => 6f64.sqrt(),
             Distribution::Normal95 => 1.959_963_984_540_054, // normal quantile at 0.975
         };
-        self.relative_u.or(self.relative_half_width.map(|a| a / divisor))
+        self.relative_u.or(self.half_width().map(|a| a / divisor))
+    }
+
+    /// What is wrong with it, in words.
+    fn fault(&self) -> Option<String> {
+        let name = &self.name;
+        let ways = [
+            self.relative_half_width.is_some(),
+            self.relative_u.is_some(),
+            self.nominal.is_some() || self.half_width.is_some(),
+            self.temperature_half_width_k.is_some(),
+        ];
+        match ways.iter().filter(|w| **w).count() {
+            1 => {}
+            0 => {
+                return Some(format!(
+                    "\"{name}\" states neither relative_half_width nor relative_u, nor nominal with half_width, nor \
+                     temperature_half_width_K; one of them is wanted"
+                ));
+            }
+            _ if ways[0] && ways[1] => {
+                return Some(format!("\"{name}\" states both relative_half_width and relative_u; one is wanted"));
+            }
+            _ => return Some(format!("\"{name}\" states its size in two ways; one is wanted")),
+        }
+        if self.nominal.is_some() != self.half_width.is_some() {
+            return Some(format!("\"{name}\": nominal and half_width stand together, in one unit"));
+        }
+        if self.expansion_per_k.is_some() && self.temperature_half_width_k.is_none() {
+            return Some(format!("\"{name}\": expansion_per_K says nothing without temperature_half_width_K"));
+        }
+        if self.readings.is_some() && self.nominal.is_none() {
+            return Some(format!("\"{name}\": readings says nothing without nominal and half_width"));
+        }
+        if self.readings == Some(0) {
+            return Some(format!("\"{name}\": 0 readings; 1 or more are wanted"));
+        }
+        if let Some(x) = self.nominal.filter(|x| !(x.is_finite() && *x > 0.0)) {
+            return Some(format!("\"{name}\": a nominal value of {x}; a number above 0 is wanted"));
+        }
+        let stated = self.relative_u.or_else(|| self.half_width());
+        if let Some(v) = stated.filter(|v| !(v.is_finite() && (0.0..1.0).contains(v))) {
+            return Some(format!("\"{name}\": {v} is no relative uncertainty; 0.005 stands for 0.5 %"));
+        }
+        if !self.standards.is_empty() && self.scope != Scope::Shared {
+            return Some(format!(
+                "\"{name}\" names the standards that share it, but its scope is another; \"shared\" is wanted"
+            ));
+        }
+        None
     }
 
     /// True where it touches `compound`.
@@ -364,6 +449,35 @@ pub struct Compound {
     /// Its standard uncertainty in g/mL.
     #[serde(default, rename = "density_u_g_mL")]
     pub density_u_g_ml: Option<f64>,
+    /// Response factor by mass for a normalisation: mass over area, relative to any one compound.
+    #[serde(default)]
+    pub response_factor: Option<f64>,
+    /// Its relative standard uncertainty.
+    #[serde(default)]
+    pub response_factor_relative_u: Option<f64>,
+    /// Groups that its effective carbon number is counted from, instead of a response factor; flame ionisation only.
+    #[serde(default)]
+    pub carbon_groups: Option<crate::quantify::CarbonGroups>,
+    /// Molar mass in g/mol for that, instead of the table's.
+    #[serde(default)]
+    pub molar_mass_g_mol: Option<f64>,
+}
+
+/// A component that the detector does not show, for a normalisation.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Unseen {
+    /// The component, such as "water" on a flame-ionisation detector.
+    pub name: String,
+    /// The samples that hold it; none named: all.
+    #[serde(default)]
+    pub samples: Vec<String>,
+    /// Mass fraction found in another way, 0 to 1; where it is missing no share can be given.
+    #[serde(default)]
+    pub mass_fraction: Option<f64>,
+    /// Its standard uncertainty.
+    #[serde(default)]
+    pub u: f64,
 }
 
 /// What a compound is in a study.
@@ -427,6 +541,12 @@ pub struct Quantification {
     pub sample_density_u_g_ml: Option<f64>,
     /// Accepted deviation of a check standard in %, and of back-calculated standards (common practice: 15).
     pub accepted_deviation_percent: f64,
+    /// The same of standards at the lowest level; 20, or the other where that is larger, where not stated (common practice).
+    pub accepted_deviation_lowest_percent: Option<f64>,
+    /// Trials of a Monte Carlo check of every sample's amount (JCGM 101); none where not stated. 10⁶ are usual.
+    pub monte_carlo_trials: Option<usize>,
+    /// A low sample of 7 flasks or more for the method detection limit of 40 CFR 136, appendix B.
+    pub detection_replicates: Option<String>,
 }
 
 impl Default for Quantification {
@@ -441,6 +561,9 @@ impl Default for Quantification {
             sample_density_g_ml: None,
             sample_density_u_g_ml: None,
             accepted_deviation_percent: 15.0,
+            accepted_deviation_lowest_percent: None,
+            monte_carlo_trials: None,
+            detection_replicates: None,
         }
     }
 }
@@ -457,6 +580,12 @@ pub enum QuantifyBy {
     /// Standard addition: flasks of kind `addition` hold equal portions of the sample and state what was added; the
     /// responses are areas, or ratios to an internal standard's area where one is named.
     StandardAddition,
+    /// One standard, response proportional to the content: taken for granted, and said.
+    OneStandard,
+    /// The two standards next to the sample, one on either side, straight between them.
+    Bracketing,
+    /// Shares of what the detector shows, with a response factor for each compound; no standards.
+    Normalisation,
 }
 
 /// The curve, fixed beforehand.
@@ -614,10 +743,8 @@ impl StudyConfig {
     /// The internal standard, where one is used.
     pub fn internal_standard(&self) -> Option<&str> {
         match self.quantification.by {
-            QuantifyBy::InternalStandard | QuantifyBy::StandardAddition => {
-                self.quantification.internal_standard.as_deref()
-            }
-            QuantifyBy::ExternalStandard => None,
+            QuantifyBy::ExternalStandard | QuantifyBy::Normalisation => None,
+            _ => self.quantification.internal_standard.as_deref(),
         }
     }
 
@@ -653,6 +780,28 @@ impl StudyConfig {
             if let Some(t) = c.boiling_point_c.filter(|t| !(t.is_finite() && *t > -273.15)) {
                 return wrong(field("boiling_point_C"), format!("{t} is no boiling point in °C"));
             }
+            for (name, value) in [
+                ("response_factor", c.response_factor),
+                ("response_factor_relative_u", c.response_factor_relative_u),
+                ("molar_mass_g_mol", c.molar_mass_g_mol),
+            ] {
+                if let Some(v) = value.filter(|v| !(v.is_finite() && *v > 0.0)) {
+                    return wrong(field(name), format!("{v} makes no sense here; a number above 0 is wanted"));
+                }
+            }
+            if c.response_factor.is_some() && c.carbon_groups.is_some() {
+                return wrong(
+                    field("carbon_groups"),
+                    "a response factor and groups to count one from; one is wanted".into(),
+                );
+            }
+            if c.carbon_groups.is_some() && !self.detector.kind.as_deref().is_some_and(is_flame) {
+                return Err(Error::new(ErrorKind::Study, "effective carbon numbers hold for flame ionisation only")
+                    .at_field(field("carbon_groups"))
+                    .hint(
+                        "under [detector], kind = \"flame ionisation\"; for another detector measure response_factor",
+                    ));
+            }
             if let Some(d) = c.density_g_ml.filter(|d| !(d.is_finite() && *d > 0.0)) {
                 return wrong(field("density_g_mL"), format!("{d} is no density"));
             }
@@ -663,6 +812,19 @@ impl StudyConfig {
             let field = format!("history[{}]", i + 1);
             self.known(&h.compound, &field)?;
             crate::check::ControlChart::individuals(&h.values).map_err(|e| e.at_field(field))?;
+        }
+        for (i, u) in self.unseen.iter().enumerate() {
+            let good = u.mass_fraction.is_none_or(|w| (0.0..1.0).contains(&w)) && u.u >= 0.0 && u.u < 1.0;
+            if !good {
+                return wrong(
+                    format!("unseen[{}]", i + 1),
+                    format!(
+                        "{} with u = {} is no mass fraction; 0.12 stands for 12 %",
+                        u.mass_fraction.unwrap_or(f64::NAN),
+                        u.u
+                    ),
+                );
+            }
         }
         for (i, m) in self.methods.iter().enumerate() {
             let field = |f: &str| format!("method[{}].{f}", i + 1);
@@ -698,29 +860,14 @@ impl StudyConfig {
         for (i, s) in self.solutions.iter().enumerate() {
             for (j, source) in s.sources.iter().enumerate() {
                 let field = format!("solution[{}].source[{}]", i + 1, j + 1);
-                match (source.relative_half_width, source.relative_u) {
-                    (None, None) => {
-                        return wrong(
-                            field,
-                            format!("\"{}\" states neither relative_half_width nor relative_u", source.name),
-                        );
-                    }
-                    (Some(_), Some(_)) => {
-                        return wrong(
-                            field,
-                            format!(
-                                "\"{}\" states both relative_half_width and relative_u; one is wanted",
-                                source.name
-                            ),
-                        );
-                    }
-                    (Some(v), None) | (None, Some(v)) if !(v.is_finite() && (0.0..1.0).contains(&v)) => {
-                        return wrong(
-                            field,
-                            format!("\"{}\": {v} is no relative uncertainty; 0.005 stands for 0.5 %", source.name),
-                        );
-                    }
-                    _ => {}
+                if let Some(fault) = source.fault() {
+                    return wrong(field, fault);
+                }
+                if !source.standards.is_empty() && s.used_in != UsedIn::Standards {
+                    return wrong(
+                        field,
+                        format!("\"{}\" names standards, but the solution is not used in them", source.name),
+                    );
                 }
                 for c in &source.compounds {
                     self.known(c, &field)?;
@@ -740,6 +887,7 @@ impl StudyConfig {
         }
         let numbers = [
             ("quantification.accepted_deviation_percent", Some(q.accepted_deviation_percent)),
+            ("quantification.accepted_deviation_lowest_percent", q.accepted_deviation_lowest_percent),
             ("quantification.sample_density_g_mL", q.sample_density_g_ml),
             ("detector.step", self.detector.step),
             ("detector.full_scale", self.detector.full_scale),
@@ -751,11 +899,18 @@ impl StudyConfig {
                 return wrong(field.into(), format!("{v} makes no sense here; a number above 0 is wanted"));
             }
         }
+        if let Some(n) = q.monte_carlo_trials.filter(|n| !(10_000..=100_000_000).contains(n)) {
+            return wrong(
+                "quantification.monte_carlo_trials".into(),
+                format!("{n} trials; 10,000 to 100,000,000 are possible, 1000000 is usual"),
+            );
+        }
         match (q.by, &q.internal_standard) {
             (QuantifyBy::InternalStandard, None) => {
                 return wrong("quantification.internal_standard".into(), "no internal standard is named".into());
             }
-            (QuantifyBy::InternalStandard | QuantifyBy::StandardAddition, Some(name)) => {
+            (QuantifyBy::ExternalStandard | QuantifyBy::Normalisation, _) => {}
+            (_, Some(name)) => {
                 self.known(name, "quantification.internal_standard")?;
                 if self.compound(name).is_some_and(|c| c.role != Role::InternalStandard) {
                     return Err(Error::new(
@@ -836,6 +991,7 @@ impl StudyConfig {
         Ok(())
     }
 
+    /// Looks a compound up.
     fn known(&self, compound: &str, field: &str) -> Result<()> {
         if self.compound(compound).is_some() {
             return Ok(());
@@ -845,4 +1001,10 @@ impl StudyConfig {
             .at_field(field)
             .hint(format!("listed compounds: {}; add a [[compound]] or correct the name", known.join(", "))))
     }
+}
+
+/// True for what names a flame-ionisation detector.
+fn is_flame(kind: &str) -> bool {
+    let kind = kind.to_lowercase();
+    kind.contains("flame") || kind == "fid"
 }

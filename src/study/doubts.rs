@@ -16,6 +16,7 @@ impl Study {
         self.columns(&mut all);
         self.volumes(&mut all);
         self.sources_in_the_scatter(&mut all);
+        self.evaporation(&mut all);
         self.not_worked_out(amounts, decisions, &mut all);
         all
     }
@@ -131,6 +132,20 @@ impl Study {
         }
     }
 
+    /// Evaporation is told, never corrected: nobody knows how much left, or of what.
+    fn evaporation(&self, all: &mut Vec<Finding>) {
+        for solution in &self.config.solutions {
+            let Some(why) = solution.evaporation.as_deref().filter(|w| !w.trim().is_empty()) else { continue };
+            all.push(finding(
+                Severity::Warn,
+                "evaporation",
+                &solution.name,
+                format!("{why}: contents may be higher than stated; nothing was corrected and no budget holds it"),
+                Some("make it again in a closed flask, or weigh it before and after; a check standard from another stock shows how much it matters".to_owned()),
+            ));
+        }
+    }
+
     /// Amounts and decisions that were asked for and are not there.
     fn not_worked_out(&self, amounts: &[AmountResult], decisions: &[Finding], all: &mut Vec<Finding>) {
         let has = |kind: Kind| self.injections.iter().any(|i| i.kind == kind && i.accepted);
@@ -151,6 +166,20 @@ impl Study {
                         .to_owned(),
                 ),
             ));
+        }
+        for c in &self.config.comparisons {
+            if !amounts.iter().any(|a| a.sample == c.sample && a.compound == c.compound) {
+                all.push(finding(
+                    Severity::Fail,
+                    "amount to compare",
+                    format!("{}, {}", c.compound, c.sample),
+                    "a reference value is stated, but there is no amount to hold to it",
+                    Some(
+                        "name sample and compound as the injection log does, and see why the amount is missing"
+                            .to_owned(),
+                    ),
+                ));
+            }
         }
         for limit in self.config.decision.iter().flat_map(|d| &d.limits) {
             if !decisions.iter().any(|f| f.what == super::amounts::decision_name(&limit.compound)) {

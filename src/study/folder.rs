@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
-use super::{Injection, QuantifyBy, StudyConfig, read_log_bytes};
+use super::{Injection, Kind, QuantifyBy, StudyConfig, read_log_bytes};
 use crate::error::{Error, ErrorKind, Result};
 use crate::read;
 use crate::trace::Run;
@@ -140,6 +140,26 @@ impl Study {
     /// Contradictions between the log and the configuration.
     fn check(&self) -> Result<()> {
         let q = &self.config.quantification;
+        let known = |name: &str, kind: Option<Kind>| {
+            self.injections.iter().any(|i| i.sample == name && kind.is_none_or(|k| i.kind == k))
+        };
+        for source in self.config.solutions.iter().flat_map(|s| &s.sources) {
+            if let Some(name) = source.standards.iter().find(|n| !known(n, Some(Kind::Standard))) {
+                return Err(Error::new(
+                    ErrorKind::Study,
+                    format!("\"{}\" is shared by the standard \"{name}\", which is not in the log", source.name),
+                )
+                .at_field("solution.source.standards")
+                .in_file("study.toml")
+                .hint("name standards as the log's column \"sample\" does"));
+            }
+        }
+        if let Some(name) = q.detection_replicates.as_deref().filter(|n| !known(n, None)) {
+            return Err(Error::new(ErrorKind::Study, format!("the sample \"{name}\" is not in the log"))
+                .at_field("quantification.detection_replicates")
+                .in_file("study.toml")
+                .hint("name it as the log's column \"sample\" does"));
+        }
         for i in &self.injections {
             if let Some(method) = &i.method
                 && !self.config.methods.is_empty()
@@ -150,7 +170,8 @@ impl Study {
                     .at_line(i.line)
                     .hint(format!("methods there: {}", known.join(", "))));
             }
-            if q.by == QuantifyBy::InternalStandard
+            if self.config.internal_standard().is_some()
+                && q.by != QuantifyBy::StandardAddition
                 && q.internal_standard_added.is_none()
                 && i.dilution.is_some_and(|d| d != 1.0)
             {

@@ -69,6 +69,13 @@ pub struct Comparison {
     pub unit: ContentUnit,
     /// Where the value comes from.
     pub origin: String,
+    /// Standard deviation that laboratories are expected to reach, in the same unit; with a mass fraction and without this,
+    /// that of Horwitz and Thompson.
+    #[serde(default)]
+    pub target_sd: Option<f64>,
+    /// Where that comes from.
+    #[serde(default)]
+    pub target_origin: Option<String>,
 }
 
 /// A question of a worked example, in Markdown.
@@ -94,6 +101,10 @@ impl Comparison {
     pub(super) fn check(&self, field: &str) -> Result<()> {
         if !self.value.is_finite() || !self.u.is_finite() || self.u < 0.0 {
             let message = format!("{} with u = {} is no value with a standard uncertainty", self.value, self.u);
+            return Err(Error::new(ErrorKind::Study, message).at_field(field));
+        }
+        if let Some(s) = self.target_sd.filter(|s| !(s.is_finite() && *s > 0.0)) {
+            let message = format!("target_sd = {s}; a number above 0, in the unit of the value, is wanted");
             return Err(Error::new(ErrorKind::Study, message).at_field(field));
         }
         Ok(())

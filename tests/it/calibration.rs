@@ -16,6 +16,8 @@ mod coverage;
 mod curves;
 mod diagnostics;
 mod propagation;
+mod replicates;
+mod rows;
 mod simulated;
 mod ways;
 

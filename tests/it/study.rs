@@ -6,6 +6,8 @@ use std::path::{Path, PathBuf};
 use assert_cmd::Command;
 use vialbook::study::Study;
 
+mod ways;
+
 fn data(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data").join(name)
 }

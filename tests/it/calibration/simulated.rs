@@ -66,6 +66,9 @@ pub(crate) struct Scenario {
     pub(crate) bend: f64,
     /// Exponent of the true curve.
     pub(crate) exponent: f64,
+    /// Relative standard deviation of the injected volume, where responses are ratios to an internal standard that goes with
+    /// it; 0 without one.
+    pub(crate) injection: f64,
     /// Distribution of errors.
     pub(crate) errors: Errors,
     /// Order of injection.
@@ -96,6 +99,7 @@ impl Scenario {
             model: Model::Line,
             bend: 0.0,
             exponent: 1.0,
+            injection: 0.0,
             errors: Errors::Normal,
             order: Order::Rising,
             drift: -0.05,
@@ -172,15 +176,26 @@ impl Scenario {
         positions.iter().map(|p| 1.0 + drift * p / last).collect()
     }
 
-    /// Shots of one flask whose true content is `content`; each sensitivity multiplies one response.
-    fn flask(&self, content: f64, sensitivities: &[f64], random: &mut Xoshiro256PlusPlus) -> Vec<f64> {
+    /// Shots of one flask whose true content is `content`, each with the uncertainty that its trace claims; each sensitivity
+    /// multiplies one response.
+    fn flask(&self, content: f64, sensitivities: &[f64], random: &mut Xoshiro256PlusPlus) -> Vec<(f64, f64)> {
         let made =
             content * (1.0 + self.flask_relative * self.error(random)) + self.flask_constant * self.error(random);
+        let claimed = self.noise * self.noise_claimed;
         sensitivities
             .iter()
             .map(|sensitivity| {
                 let seen = self.response(made) * sensitivity * (1.0 + self.shot_relative * self.error(random));
-                seen + self.shot_constant * self.error(random) + self.noise * self.error(random)
+                if self.injection == 0.0 {
+                    return (seen + self.shot_constant * self.error(random) + self.noise * self.error(random), claimed);
+                }
+                // Both areas go with the volume; the internal standard's is as large as that of the middle level.
+                let volume = (self.injection * random.normal()).exp();
+                let middle = self.levels[self.levels.len() / 2];
+                let area = seen * volume + self.noise * self.error(random);
+                let standard = middle * volume + self.noise * self.error(random);
+                let ratio = area / standard;
+                (ratio * middle, middle * (claimed / standard).hypot(ratio * claimed / standard))
             })
             .collect()
     }
@@ -199,7 +214,6 @@ impl Scenario {
     pub(crate) fn curve(&self, random: &mut Xoshiro256PlusPlus) -> Curve {
         // All standards hold (1 + δ) times what their labels say.
         let stock = 1.0 + self.stock * self.error(random);
-        let claimed = self.noise * self.noise_claimed;
         let mut flasks = Vec::new();
         let positions = self.positions();
         for (i, &level) in self.levels.iter().enumerate() {
@@ -207,8 +221,9 @@ impl Scenario {
                 let shot_order = positions[i * self.flasks + k].clone();
                 let bad = self.errors == Errors::BadFlask && i == self.levels.len() / 2 && k == 0;
                 let content = level * stock * if bad { 1.1 } else { 1.0 };
-                let shots = self.flask(content, &self.sensitivities(&shot_order), random);
-                let flask = Flask::from_shots(format!("S{i}{k}"), level, &shots, &vec![claimed; shots.len()]);
+                let (shots, us): (Vec<f64>, Vec<f64>) =
+                    self.flask(content, &self.sensitivities(&shot_order), random).into_iter().unzip();
+                let flask = Flask::from_shots(format!("S{i}{k}"), level, &shots, &us);
                 flasks.push(Flask { shot_order, ..flask });
             }
         }
@@ -218,10 +233,11 @@ impl Scenario {
     /// One draw of a sample, shot by shot.
     pub(crate) fn timed_sample(&self, content: f64, random: &mut Xoshiro256PlusPlus) -> Vec<TimedFlask> {
         let positions = &self.positions()[self.levels.len() * self.flasks..];
-        let flask = |order: &Vec<f64>| TimedFlask {
-            responses: self.flask(content, &self.sensitivities(order), random),
-            order: order.clone(),
-            response_u: self.noise * self.noise_claimed,
+        let flask = |order: &Vec<f64>| {
+            let (responses, us): (Vec<f64>, Vec<f64>) =
+                self.flask(content, &self.sensitivities(order), random).into_iter().unzip();
+            let response_u = (us.iter().map(|u| u * u).sum::<f64>() / us.len() as f64).sqrt();
+            TimedFlask { responses, order: order.clone(), response_u }
         };
         positions.iter().map(flask).collect()
     }
@@ -233,7 +249,8 @@ impl Scenario {
         Unknown {
             label: "sample".to_owned(),
             flask_responses: responses,
-            response_u: self.noise * self.noise_claimed / shots.sqrt(),
+            response_u: (flasks.iter().map(|f| f.response_u * f.response_u).sum::<f64>() / flasks.len() as f64 / shots)
+                .sqrt(),
             shots_per_flask: shots,
             ..Unknown::default()
         }

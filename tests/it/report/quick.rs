@@ -65,6 +65,8 @@ fn an_amount_is_compared_with_a_reference_value() -> Done {
         u: 0.4,
         unit: ContentUnit::parse(&a.unit)?,
         origin: "invented".into(),
+        target_sd: None,
+        target_origin: None,
     }];
     let mut lost = f.config.comparisons[0].clone();
     lost.compound = "nothing".into();
