@@ -27,17 +27,19 @@
 //! | [`quantify`] | curve, responses → amount | [`Amount::internal`](quantify::Amount::internal), [`DecisionRule`](quantify::DecisionRule) |
 //! | [`study`] | folder → all stages | [`Study::open`], [`Study::analyse`] |
 //! | [`check`] | results → findings | [`check::findings`] |
-//! | [`figure`] | results → figure → SVG | [`figure::views`] |
+//! | [`figure`] | results → figure → SVG, plotly JSON | [`figure::views`] |
+//! | [`tabulate`] | results → table | [`Tabular`](tabulate::Tabular), [`table`] |
+//! | [`notebook`] | result → what a cell shows | [`notebook::Show`] |
 //! | `report` | results → PDF | `Analysis::report` |
 //! | [`simulate`] | seed → runs with the truth | [`simulate::recovered_eluent`] |
 //! | [`compounds`] | name → properties, hazards | [`compounds::find`] |
 //! | [`estimate`] | number → text, one way | [`Estimate`], [`estimate::plus_minus`] |
 //! | [`numeric`] | least squares, distributions, random numbers | [`numeric::fit_linear`] |
 //!
-//! Does: one detector's traces, hand-injected; straight lines on flask means with a two-part variance; internal and
-//! external standards; intervals, decisions and probabilities from one pivot. Does not, yet: fits of overlapping peaks,
-//! quadratic curves, standard addition. Never: identify by retention alone, drop a point by itself, replace a safety
-//! data sheet.
+//! Does: one detector's traces, hand-injected; curves on flask means with a two-part variance; internal and external
+//! standards, standard addition, normalisation; intervals, decisions and probabilities from one pivot. Does not, yet: plan a
+//! run, or make sets of data for a class. Never: identify by retention alone, drop a point by itself, replace a safety data
+//! sheet.
 
 pub mod calibrate;
 pub mod check;

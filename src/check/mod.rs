@@ -104,7 +104,7 @@ impl CheckLimits {
     /// A limit that is no number above 0.
     pub fn check(&self) -> Result<()> {
         let all = [
-            ("deviation_lowest_percent", self.deviation_lowest_percent),
+            ("relative_standard_error_percent", self.relative_standard_error_percent),
             ("blank_percent", self.blank_percent),
             ("own_internal_standard_percent", self.own_internal_standard_percent),
             ("start_offset_s", self.start_offset_s),
