@@ -14,8 +14,8 @@
 //! assert_eq!(lines[0], "Standards");
 //! assert_eq!(lines[1], "flask  content    area  u(area)");
 //! assert_eq!(lines[2], "          mg/L  mV·min   mV·min");
-//! assert_eq!(lines[4], "a        0.500   1.234    0.021");
-//! assert_eq!(lines[6], "c        2.500     –        –");
+//! assert_eq!(lines[4], "a       0.5000   1.234    0.021");
+//! assert_eq!(lines[6], "c       2.500    –        –");
 //! ```
 
 mod cells;
