@@ -31,7 +31,7 @@ const WITH_LIBRARY: &[&str] = &[
     "peaks",
     "run.plot()",
     "let frame = peaks.to_frame()?;",
-    "frame.select(&[\"retention_time\", \"area\"])?",
+    "frame.select(&[\"retention_time_min\", \"area\"])?",
     "frame.column(\"area\")?.len()",
     "let analysis = study.analyse()?;",
     "analysis.calibration(\"2-propanol\")?",
