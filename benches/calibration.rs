@@ -6,16 +6,14 @@
 #![allow(clippy::print_stdout, clippy::unwrap_used)] // a bench prints, and stops where it cannot go on
 
 use std::hint::black_box;
-use std::path::Path;
-use std::process::Command;
 use std::time::Instant;
 
 use vialbook::calibrate::{CalibrationOptions, Curve, Flask, SharedSource, Unknown, Weighting};
 use vialbook::numeric::Xoshiro256PlusPlus;
 use vialbook::quantify::MonteCarloOptions;
 
-#[path = "peer/environment.rs"]
-mod environment;
+#[path = "peer/mod.rs"]
+mod peer;
 
 fn main() {
     // `cargo test` also starts benches, to see that they run: nothing to do then.
@@ -62,12 +60,8 @@ fn main() {
         black_box(found.monte_carlo(&MonteCarloOptions::default()).unwrap());
     });
 
-    let here = Path::new(env!("CARGO_MANIFEST_DIR")).join("benches/peer");
-    let python = environment::environment(&here);
-    let out = Command::new(&python).arg(here.join("calibration.py")).output().unwrap();
-    assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));
-    let peer: serde_json::Value = serde_json::from_slice(&out.stdout).unwrap();
-    let peer = |key: &str| peer[key].as_f64().unwrap();
+    let told = peer::json(&peer::environment(), "calibration.py", &[]);
+    let peer = |key: &str| told[key].as_f64().unwrap();
 
     println!("calibration of 30 points: fit, lack of fit, five residual tests, Cook's distance, inverse prediction");
     println!("{:<58} {:>12} {:>12} {:>7}", "", "peer / µs", "ours / µs", "ratio");

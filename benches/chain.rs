@@ -5,7 +5,7 @@
 #![allow(clippy::print_stdout, clippy::unwrap_used)] // a bench prints, and stops where it cannot go on
 
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::Command;
 use std::time::Instant;
 
@@ -13,9 +13,8 @@ use rayon::prelude::*;
 use vialbook::peaks::{Detect, FitOptions, PeakList};
 use vialbook::read::{ReadOptions, read_run};
 
-#[path = "peer/environment.rs"]
-mod environment;
-use environment::environment;
+#[path = "peer/mod.rs"]
+mod peer;
 
 fn main() {
     // `cargo test` also starts benches, to see that they run: nothing to do then.
@@ -23,11 +22,10 @@ fn main() {
         return;
     }
     let runs: usize = std::env::var("RUNS").ok().and_then(|n| n.parse().ok()).unwrap_or(1000);
-    let here = Path::new(env!("CARGO_MANIFEST_DIR")).join("benches/peer");
-    let python = environment(&here);
+    let python = peer::environment();
     let folder = tempfile::tempdir().unwrap();
     let made = Command::new(&python)
-        .args([here.join("make_runs.py").as_os_str(), folder.path().as_os_str(), runs.to_string().as_ref()])
+        .args([peer::scripts().join("make_runs.py").as_os_str(), folder.path().as_os_str(), runs.to_string().as_ref()])
         .status()
         .unwrap();
     assert!(made.success(), "the invented traces could not be made");
@@ -70,25 +68,16 @@ fn main() {
             .collect();
         ours.push([reading, whole, start.elapsed().as_secs_f64()]);
 
-        let chain = |fit: bool| -> serde_json::Value {
-            let mut command = Command::new(&python);
-            command.arg(here.join("chain.py")).arg(folder.path());
-            if fit {
-                command.arg("--fit");
-            }
-            let out = command.output().unwrap();
-            assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));
-            serde_json::from_slice(&out.stdout).unwrap()
-        };
-        let (peer, fitted) = (chain(false), chain(true));
+        let plain = peer::json(&python, "chain.py", &[folder.path().as_ref()]);
+        let fitted = peer::json(&python, "chain.py", &[folder.path().as_ref(), "--fit".as_ref()]);
         let second = |of: &serde_json::Value, key: &str| of[key].as_f64().unwrap();
         let areas = |of: &serde_json::Value| -> Vec<f64> {
             of["largest"].as_array().unwrap().iter().map(|v| v.as_f64().unwrap()).collect()
         };
-        let read = second(&peer, "read_s");
-        theirs.push([read, read + second(&peer, "peaks_s"), read + second(&fitted, "peaks_s")]);
-        peer_peaks_found = peer["peaks"].as_u64().unwrap();
-        (peer_largest, peer_fitted) = (areas(&peer), areas(&fitted));
+        let read = second(&plain, "read_s");
+        theirs.push([read, read + second(&plain, "peaks_s"), read + second(&fitted, "peaks_s")]);
+        peer_peaks_found = plain["peaks"].as_u64().unwrap();
+        (peer_largest, peer_fitted) = (areas(&plain), areas(&fitted));
     }
     let [reading, whole, with_fits] = medians(&ours);
     let [peer_read, peer_whole, peer_fits] = medians(&theirs);
@@ -132,20 +121,10 @@ fn main() {
         100.0 * sum_share,
         100.0 * fit_share
     );
-    println!("our peak memory: {}", peak_memory());
+    let memory = peer::peak_memory().map(|bytes| format!("{} kB", bytes / 1024));
+    println!("our peak memory: {}", memory.as_deref().unwrap_or("not known here"));
 }
 
 fn medians(rounds: &[[f64; 3]]) -> [f64; 3] {
-    [0, 1, 2].map(|i| {
-        let mut column: Vec<f64> = rounds.iter().map(|r| r[i]).collect();
-        column.sort_by(f64::total_cmp);
-        column[column.len() / 2]
-    })
-}
-
-fn peak_memory() -> String {
-    fs::read_to_string("/proc/self/status")
-        .ok()
-        .and_then(|s| s.lines().find(|l| l.starts_with("VmHWM")).map(|l| l[6..].trim().to_owned()))
-        .unwrap_or_else(|| "not known here".to_owned())
+    [0, 1, 2].map(|i| peer::median(rounds.iter().map(|r| r[i]).collect()))
 }

@@ -58,8 +58,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         let runs: Vec<_> = files.par_iter().map(|f| read_run(f, &options)).collect::<Result<_, _>>()?;
         all.push(start.elapsed().as_secs_f64());
         assert_eq!(runs.len(), count);
-        pandas.push(peer::json(&python, "chain.py", folder.path())["read_s"].as_f64().unwrap());
-        let found = peer::json(&python, "read_polars.py", folder.path());
+        pandas.push(peer::json(&python, "chain.py", &[folder.path().as_ref()])["read_s"].as_f64().unwrap());
+        let found = peer::json(&python, "read_polars.py", &[folder.path().as_ref()]);
         assert_eq!(found["rows"].as_u64(), Some((count * POINTS) as u64));
         threads = found["threads"].as_u64().unwrap_or(0);
         polars.push(found["read_s"].as_f64().unwrap());

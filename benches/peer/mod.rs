@@ -1,5 +1,8 @@
 //! What benches share that run other people's libraries: a Python with pinned versions, and the memory of a process.
 
+#![allow(dead_code)] // no bench needs all of it
+
+use std::ffi::OsStr;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -18,7 +21,10 @@ pub(crate) fn environment() -> PathBuf {
     let venv = cache.join("peer-python");
     let python = venv.join("bin/python");
     let ready = |p: &Path| {
-        Command::new(p).args(["-c", "import numpy, scipy, pandas, polars"]).status().is_ok_and(|s| s.success())
+        Command::new(p)
+            .args(["-c", "import numpy, scipy, pandas, polars, statsmodels"])
+            .status()
+            .is_ok_and(|s| s.success())
     };
     if !ready(&python) {
         fs::create_dir_all(&cache).unwrap();
@@ -35,8 +41,8 @@ pub(crate) fn environment() -> PathBuf {
 }
 
 /// What a script prints, as JSON.
-pub(crate) fn json(python: &Path, script: &str, folder: &Path) -> serde_json::Value {
-    let out = Command::new(python).arg(scripts().join(script)).arg(folder).output().unwrap();
+pub(crate) fn json(python: &Path, script: &str, arguments: &[&OsStr]) -> serde_json::Value {
+    let out = Command::new(python).arg(scripts().join(script)).args(arguments).output().unwrap();
     assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));
     serde_json::from_slice(&out.stdout).unwrap()
 }

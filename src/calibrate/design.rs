@@ -179,3 +179,8 @@ fn unit(v: &[f64]) -> Option<Vec<f64>> {
     let size = v.iter().fold(0.0_f64, |m, v| m.max(v.abs()));
     (length > 1e-12 * size).then(|| v.iter().map(|v| (v - mean) / length).collect())
 }
+
+/// A p-value in a message, never rounded to 0.
+pub(super) fn p_text(p: f64) -> String {
+    if p < 1e-3 { "p < 0.001".to_owned() } else { format!("p = {p:.3}") }
+}

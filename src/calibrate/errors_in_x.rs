@@ -1,5 +1,6 @@
 //! A straight line through points whose contents are uncertain too, with the full covariance of both sides.
 
+use super::solve::dot;
 use crate::error::{Error, ErrorKind, Result};
 use crate::numeric::{Matrix, chi_squared_sf};
 
@@ -180,8 +181,4 @@ fn solve(l: &Matrix, z: &[f64]) -> Vec<f64> {
         out[i] = (out[i] - sum) / l.row(i)[i];
     }
     out
-}
-
-fn dot(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(a, b)| a * b).sum()
 }

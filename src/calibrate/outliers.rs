@@ -4,7 +4,7 @@ use std::collections::HashMap;
 use std::fmt;
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
-use super::design::upper;
+use super::design::{p_text, upper};
 use crate::error::{Error, ErrorKind, Result};
 use crate::numeric::{Xoshiro256PlusPlus, student_t_sf};
 
@@ -52,8 +52,14 @@ impl fmt::Display for Outlier {
             OutlierTest::Grubbs => "Grubbs",
             OutlierTest::Dixon => "Dixon",
         };
-        let p = if self.p_value < 1e-3 { "p < 0.001".to_owned() } else { format!("p = {:.3}", self.p_value) };
-        write!(f, "{name}: {} = {:.3} of {} values, {p}", self.statistic_name, self.statistic, self.n)
+        write!(
+            f,
+            "{name}: {} = {:.3} of {} values, {}",
+            self.statistic_name,
+            self.statistic,
+            self.n,
+            p_text(self.p_value)
+        )
     }
 }
 

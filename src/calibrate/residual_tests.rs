@@ -3,7 +3,7 @@
 use std::fmt;
 
 use super::curve::Curve;
-use super::design::{Design, lower, upper};
+use super::design::{Design, lower, p_text, upper};
 use super::flasks::Model;
 use super::solve::{Form, Orthogonal};
 use crate::numeric::fisher_f_sf;
@@ -85,7 +85,7 @@ pub struct ResidualTest {
 
 impl fmt::Display for ResidualTest {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let p = if self.p_value < 1e-3 { "p < 0.001".to_owned() } else { format!("p = {:.3}", self.p_value) };
+        let p = p_text(self.p_value);
         write!(f, "{}: {} = {:.3}, {p}; {}", self.question.words(), self.statistic_name, self.statistic, self.evidence)
     }
 }

@@ -3,6 +3,7 @@
 use super::geometry::{Point, Rect};
 use super::layers::{Anchor, Dash, Style};
 use super::text::{CAP_HEIGHT, FONT, LIKE_IT, clean, known_width};
+use crate::table::escape_letter;
 
 /// SVG under construction; same calls, same bytes.
 pub(super) struct Canvas {
@@ -163,18 +164,9 @@ fn hundredths(value: f64) -> i64 {
 }
 
 /// Text that cannot become markup.
-pub(crate) fn escape(text: &str) -> String {
+fn escape(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            '\'' => out.push_str("&#39;"),
-            c => out.push(c),
-        }
-    }
+    text.chars().for_each(|c| escape_letter(c, &mut out));
     out
 }
 

@@ -12,25 +12,19 @@ impl Table {
     /// # Errors
     /// Two columns of one name.
     pub fn to_frame(&self) -> Result<Frame> {
-        let mut frame =
-            Frame { caption: self.caption.clone(), notes: self.notes.clone(), columns: Vec::new(), data: empty() };
         let height = self.height();
-        let mut data = Vec::new();
+        let (mut columns, mut data): (Vec<About>, Vec<pl::Column>) = (Vec::new(), Vec::new());
         for column in &self.columns {
-            if frame.columns.iter().any(|c| c.name == column.name) {
+            if columns.iter().any(|c| c.name == column.name) {
                 return Err(Error::new(ErrorKind::Data, format!("there are two columns \"{}\"", column.name))
                     .hint("give each column a name of its own"));
             }
             data.extend(to_polars(column, height));
-            frame.columns.push(about(column));
+            columns.push(about(column));
         }
-        frame.data = pl::DataFrame::new(height, data).map_err(|e| failed("made", e))?;
-        Ok(frame)
+        let data = pl::DataFrame::new(height, data).map_err(|e| failed("made", e))?;
+        Ok(Frame { caption: self.caption.clone(), notes: self.notes.clone(), columns, data })
     }
-}
-
-fn empty() -> pl::DataFrame {
-    pl::DataFrame::default()
 }
 
 pub(super) fn about(column: &Column) -> About {

@@ -4,6 +4,7 @@ use polars::prelude as pl;
 
 use super::{Frame, failed};
 use crate::error::{Error, ErrorKind, Result};
+use crate::numeric::{mean, sample_sd};
 use crate::table::{Column, Rounding, Table, Values};
 
 impl Frame {
@@ -83,18 +84,13 @@ fn mean_and_sd(column: &Column, values: &[Option<f64>], groups: &[Vec<usize>]) -
     let (mut means, mut sds, mut errors) = (Vec::new(), Vec::new(), Vec::new());
     for rows in groups {
         let cells: Vec<f64> = rows.iter().filter_map(|&i| values.get(i).copied().flatten()).collect();
-        let n = cells.len() as f64;
-        let mean = (!cells.is_empty()).then(|| cells.iter().sum::<f64>() / n);
-        let sd = mean.filter(|_| cells.len() > 1).map(|mean| {
-            let squares: f64 = cells.iter().map(|x| (x - mean).powi(2)).sum();
-            (squares / (n - 1.0)).sqrt()
-        });
+        let sd = sample_sd(&cells);
         let own = match (&column.rounding, rows.as_slice()) {
             (Rounding::ByUncertainty(us), [only]) => us.get(*only).copied().flatten(),
             _ => None,
         };
-        errors.push(sd.map(|sd| sd / n.sqrt()).or(own));
-        means.push(mean);
+        errors.push(sd.map(|sd| sd / (cells.len() as f64).sqrt()).or(own));
+        means.push(mean(&cells));
         sds.push(sd);
     }
     let rounding = match &column.rounding {
@@ -102,11 +98,11 @@ fn mean_and_sd(column: &Column, values: &[Option<f64>], groups: &[Vec<usize>]) -
         keep @ (Rounding::Significant(_) | Rounding::Decimals(_)) => keep.clone(),
         _ => Rounding::ByUncertainty(errors),
     };
-    let mean = Column::numbers(column.name.clone(), column.unit.clone(), means)
+    let means = Column::numbers(column.name.clone(), column.unit.clone(), means)
         .headed(format!("mean {}", column.heading))
         .rounded(rounding);
-    let sd = Column::numbers(format!("{}_sd", column.name), column.unit.clone(), sds)
+    let sds = Column::numbers(format!("{}_sd", column.name), column.unit.clone(), sds)
         .headed(format!("standard deviation of {}", column.heading))
         .rounded(Rounding::Significant(2));
-    [mean, sd]
+    [means, sds]
 }

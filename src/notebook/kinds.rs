@@ -11,9 +11,11 @@ use crate::estimate::{Estimate, decimals, interval_text, plus_minus, significant
 use crate::identify::{NamedPeak, NamedPeaks};
 use crate::peaks::{Peak, PeakList};
 use crate::quantify::{Amount, Decision, VolumeCancels};
-use crate::results::{AmountResult, CalibrationResult, Finding, PeakResult, Results, RunResult, Severity};
+use crate::results::{
+    AmountResult, CalibrationResult, Finding, PeakResult, ResidualTestResult, Results, RunResult, Severity,
+};
 use crate::signal::{Baseline, Noise};
-use crate::study::{Analysis, Study, StudyConfig};
+use crate::study::{Analysis, Study, StudyConfig, curve_result};
 use crate::table::escape;
 use crate::tabulate::{Tabular, facts, freedom, result_facts};
 use crate::trace::{Provenance, ReadingNote};
@@ -88,10 +90,7 @@ impl Show for CalibrationResult {
 }
 
 /// Tests of residuals; nothing where there are none.
-fn tests<T>(tests: &[T]) -> Bundle
-where
-    [T]: Tabular,
-{
+fn tests(tests: &[ResidualTestResult]) -> Bundle {
     if tests.is_empty() { Bundle::new("", "") } else { tests.table().bundle() }
 }
 
@@ -118,8 +117,9 @@ impl Show for Curve {
         ));
         rows.extend(self.lack_of_fit.as_ref().map(|l| ("lack of fit", l.to_string())));
         let head = facts(format!("Calibration of {}", self.compound), rows).bundle();
-        let tests = tests(&self.residual_tests());
-        head.above(&picture(&self.plot())).above(&self.table().bundle()).above(&tests)
+        let result = curve_result(self);
+        let tests = tests(&result.residual_tests);
+        head.above(&picture(&result.plot())).above(&self.table().bundle()).above(&tests)
     }
 }
 

@@ -172,8 +172,14 @@ impl Amount {
             notes.push(AmountNote::DilutionApplied { factor: applied });
         }
         notes.push(AmountNote::Extrapolated);
+        Ok(Amount { detected, notes, ..Amount::of_flask(&found, inverse, target, &conversion, applied) })
+    }
+
+    /// An amount from the content found in the flask and what it becomes in the sample; what else is known of it
+    /// (whether it was detected, limits, notes) is missing.
+    fn of_flask(found: &Inverse, inverse: Inverse, target: &Target, conversion: &Conversion, applied: f64) -> Amount {
         let undiluted = if target.dilution.factor != 1.0 { ", before its dilution" } else { "" };
-        Ok(Amount {
+        Amount {
             sample: target.sample.clone(),
             compound: target.compound.clone(),
             quantity: target.unit.quantity,
@@ -186,15 +192,15 @@ impl Amount {
             unit: target.unit.symbol.to_owned(),
             n_preparations: found.flasks,
             n_injections: target.n_injections,
-            detected,
+            detected: false,
             critical_value: None,
             detection_limit: None,
             in_flask: found.content,
             dilution_applied: applied,
             budget: budget(&inverse),
-            notes,
+            notes: Vec::new(),
             inverse,
-        })
+        }
     }
 
     /// Value, u and degrees of freedom as one estimate; u is not a number where it is withheld.
@@ -285,28 +291,13 @@ fn find(
     if conversion.mixing_ignored {
         notes.push(AmountNote::MixingIgnored);
     }
-    let undiluted = if target.dilution.factor != 1.0 { ", before its dilution" } else { "" };
     Ok(Amount {
-        sample: target.sample.clone(),
-        compound: target.compound.clone(),
-        quantity: target.unit.quantity,
-        of: format!("{}{undiluted}", conversion.of),
-        value: inverse.content,
-        u: inverse.u,
-        dof: inverse.dof,
-        coverage_probability: inverse.level,
-        interval: inverse.interval,
-        unit: target.unit.symbol.to_owned(),
-        n_preparations: found.flasks,
-        n_injections: target.n_injections,
         detected,
         critical_value: limits.as_ref().map(|l| l.critical_content * factor),
         detection_limit: limits.and_then(|l| l.detection_limit).map(|x| x * factor),
         in_flask: found.content * scale,
-        dilution_applied: applied,
-        budget: budget(&inverse),
         notes,
-        inverse,
+        ..Amount::of_flask(&found, inverse, target, &conversion, applied)
     })
 }
 

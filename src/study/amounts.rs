@@ -1,5 +1,6 @@
 //! From a sample's flasks to its amounts, each with interval, budget and, where a limit was fixed, a decision.
 
+use super::as_results::budget_entry;
 use super::calibrations::{Calibrated, FlaskShots, shared_sources};
 use super::replicates::replicates;
 use super::responses::Measured;
@@ -12,7 +13,7 @@ use crate::quantify::{
     Amount, Decision, DecisionRule, Density, Dilution, InternalStandardContent, Materials, MonteCarloOptions, Target,
     Verdict,
 };
-use crate::results::{AmountResult, BudgetEntry, Finding, FlaskContent, MonteCarloResult, ReplicateResult, Severity};
+use crate::results::{AmountResult, Finding, FlaskContent, MonteCarloResult, ReplicateResult, Severity};
 use crate::units::{ContentUnit, Quantity};
 
 /// All amounts, and the decisions that rest on them.
@@ -373,18 +374,7 @@ fn describe(sample: &Sample, amount: &Amount, expected: Option<f64>, notes: &[St
         expected,
         recovery_percent: expected.filter(|e| *e > 0.0).map(|e| 100.0 * amount.value / e),
         text: amount.text(),
-        budget: amount
-            .budget
-            .iter()
-            .map(|b| BudgetEntry {
-                source: b.source.clone(),
-                scope: b.scope.word().to_owned(),
-                evaluation: b.evaluation.to_owned(),
-                contribution: b.contribution,
-                share: b.share,
-                dof: b.dof,
-            })
-            .collect(),
+        budget: amount.budget.iter().map(budget_entry).collect(),
         monte_carlo: None,
         notes: amount.notes.iter().map(ToString::to_string).chain(notes.iter().cloned()).collect(),
     }

@@ -1,9 +1,10 @@
-//! A curve and a peak as results have them: the one way from a stage's own type to the contract.
+//! A curve, a peak and a budget as results have them: the one way from a stage's own type to the contract.
 
-use crate::calibrate::Curve;
+use crate::calibrate::{Curve, ResidualTest};
 use crate::peaks::{Conditions, Merits, Peak, PeakFit};
+use crate::quantify::BudgetLine;
 use crate::results::{
-    CalibrationPoint, CalibrationResult, Coefficient, CurvePoint, FitResult, MeritsResult, PeakResult,
+    BudgetEntry, CalibrationPoint, CalibrationResult, Coefficient, CurvePoint, FitResult, MeritsResult, PeakResult,
     ResidualTestResult,
 };
 
@@ -40,17 +41,7 @@ pub(crate) fn curve_result(curve: &Curve) -> CalibrationResult {
         r_squared: curve.r_squared,
         range: curve.range,
         lack_of_fit: None,
-        residual_tests: tests
-            .iter()
-            .map(|t| ResidualTestResult {
-                question: t.question.words().to_owned(),
-                statistic: t.statistic,
-                statistic_name: t.statistic_name.clone(),
-                p_value: t.p_value,
-                evidence: t.evidence.clone(),
-                next: t.question.next().to_owned(),
-            })
-            .collect(),
+        residual_tests: tests.iter().map(residual_test_result).collect(),
         suspicion: doubtful.then(|| curve.suspicion()).flatten().map(|s| s.to_string()),
         drift: None,
         intercept_check: None,
@@ -63,27 +54,53 @@ pub(crate) fn curve_result(curve: &Curve) -> CalibrationResult {
         limit_method: None,
         detection_limit_range: None,
         other_limits: Vec::new(),
-        points: curve
-            .points
-            .iter()
-            .map(|p| CalibrationPoint {
-                label: p.flask.label.clone(),
-                x: p.flask.content,
-                y: p.flask.response,
-                y_u: p.flask.response_u,
-                shots: p.flask.shots,
-                residual: Some(p.residual),
-                standardised_residual: p.standardised_residual,
-                leverage: p.leverage,
-                cooks_distance: p.cooks_distance.filter(|d| d.is_finite()),
-                back_calculated: p.back_calculated,
-                deviation_percent: p.deviation_percent,
-                excluded: p.flask.excluded.clone(),
-            })
-            .collect(),
+        points: calibration_points(curve),
         coverage_probability: curve.level,
         curve: grid.map(|x| CurvePoint { x, y: curve.predict(x), half_width: curve.band(x) }).collect(),
         notes: curve.notes.iter().map(ToString::to_string).collect(),
+    }
+}
+
+/// The flasks of a curve as results have them.
+pub(crate) fn calibration_points(curve: &Curve) -> Vec<CalibrationPoint> {
+    let points = curve.points.iter().map(|p| CalibrationPoint {
+        label: p.flask.label.clone(),
+        x: p.flask.content,
+        y: p.flask.response,
+        y_u: p.flask.response_u,
+        shots: p.flask.shots,
+        residual: Some(p.residual),
+        standardised_residual: p.standardised_residual,
+        leverage: p.leverage,
+        cooks_distance: p.cooks_distance.filter(|d| d.is_finite()),
+        back_calculated: p.back_calculated,
+        deviation_percent: p.deviation_percent,
+        excluded: p.flask.excluded.clone(),
+    });
+    points.collect()
+}
+
+/// A test of residuals as results have it.
+pub(crate) fn residual_test_result(t: &ResidualTest) -> ResidualTestResult {
+    ResidualTestResult {
+        question: t.question.words().to_owned(),
+        statistic: t.statistic,
+        statistic_name: t.statistic_name.clone(),
+        p_value: t.p_value,
+        evidence: t.evidence.clone(),
+        next: t.question.next().to_owned(),
+    }
+}
+
+/// A line of an uncertainty budget as results have it.
+pub(crate) fn budget_entry(b: &BudgetLine) -> BudgetEntry {
+    BudgetEntry {
+        source: b.source.clone(),
+        scope: b.scope.word().to_owned(),
+        evaluation: b.evaluation.to_owned(),
+        contribution: b.contribution,
+        share: b.share,
+        dof: b.dof,
     }
 }
 

@@ -2,13 +2,13 @@
 
 use super::amounts::{Decided, Sample, Scale};
 use super::calibrations::shared_sources;
+use super::parts::{self, Part};
 use super::responses::Measured;
 use super::{Kind, QuantifyBy, Role, Study, UsedIn};
 use crate::calibrate::Flask;
 use crate::error::{Error, ErrorKind, Result};
-use crate::estimate::{Estimate, significant, welch_satterthwaite};
 use crate::quantify::{Added, Bracketed, FlaskMeans, by_one_standard, by_two_standards};
-use crate::results::{AmountResult, BudgetEntry};
+use crate::results::AmountResult;
 use crate::units::ContentUnit;
 
 /// A response above so many times its noise counts as detected where there is no curve (common practice).
@@ -131,58 +131,15 @@ impl Study {
     fn few_amount(&self, found: &Bracketed, factor: f64, shared: &[(String, f64)], unit: ContentUnit) -> AmountResult {
         let level = self.config.quantification.level;
         let value = found.content * factor;
-        let mut parts: Vec<(String, &str, &str, f64, Option<f64>)> = Vec::new();
-        if let Some(u) = found.u {
-            parts.push(("scatter of the flasks".to_owned(), "flask", "A", u * factor.abs(), Some(found.dof)));
-            parts.extend(shared.iter().map(|(name, u)| (name.clone(), "shared", "B", (u * value).abs(), None)));
-        }
-        let variance: f64 = parts.iter().map(|p| p.3 * p.3).sum();
-        let dof = welch_satterthwaite(&parts.iter().map(|p| (p.3, p.4.unwrap_or(f64::INFINITY))).collect::<Vec<_>>());
-        let u = found.u.map(|_| variance.sqrt());
-        let estimate = Estimate::new(value, u.unwrap_or(f64::NAN), dof, unit.symbol);
-        let interval = match u {
-            Some(_) => estimate.interval(level).map(|x| Some(x).filter(|x| x.is_finite())),
-            None => [None, None],
-        };
-        let text = match u {
-            Some(_) => estimate.text(level),
-            None => format!("{} {} (uncertainty not known)", significant(value, 3), unit.symbol),
-        };
+        let parts = found.u.map(|u| {
+            let scatter = Part::new("scatter of the flasks", "flask", "A", u * factor.abs(), Some(found.dof));
+            let shared =
+                shared.iter().map(|(name, u)| Part::new(name.as_str(), "shared", "B", (u * value).abs(), None));
+            std::iter::once(scatter).chain(shared).collect::<Vec<Part>>()
+        });
         AmountResult {
-            sample: String::new(),
-            kind: String::new(),
-            compound: String::new(),
-            quantity: unit.quantity.words().to_owned(),
-            of: "sample, as received".to_owned(),
-            value,
-            u,
-            dof: u.and(Some(dof)).filter(|d| d.is_finite()),
-            coverage_probability: level,
-            interval,
-            unit: unit.symbol.to_owned(),
-            n_preparations: 0,
-            n_injections: 0,
-            detected: true,
-            critical_value: None,
-            detection_limit: None,
-            in_flask: None,
-            dilution_applied: 1.0,
-            expected: None,
-            recovery_percent: None,
-            text,
-            budget: parts
-                .iter()
-                .map(|(source, scope, evaluation, u, dof)| BudgetEntry {
-                    source: source.clone(),
-                    scope: (*scope).to_owned(),
-                    evaluation: (*evaluation).to_owned(),
-                    contribution: *u,
-                    share: if variance > 0.0 { u * u / variance } else { 0.0 },
-                    dof: *dof,
-                })
-                .collect(),
-            monte_carlo: None,
             notes: found.cautions.iter().map(ToString::to_string).collect(),
+            ..parts::amount(value, "sample, as received", parts.as_deref(), unit, level)
         }
     }
 }

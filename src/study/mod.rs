@@ -21,6 +21,7 @@ mod log;
 mod names;
 mod normalised;
 mod order;
+mod parts;
 mod record;
 mod reference;
 mod replicates;
@@ -30,7 +31,7 @@ mod spikes;
 pub(crate) mod write;
 
 pub use analyse::Analysis;
-pub(crate) use as_results::{curve_result, peak_result};
+pub(crate) use as_results::{budget_entry, calibration_points, curve_result, peak_result, residual_test_result};
 pub use config::*;
 pub use folder::Study;
 pub use integration::{ByHand, IntegrateBy, PeakSettings, WindowBaseline};

@@ -1,17 +1,18 @@
 //! Amounts by normalisation: shares of what the detector shows, with a response factor for each compound.
 
 use super::amounts::{Decided, Sample};
+use super::parts::{self, Part};
 use super::responses::Measured;
 use super::{Compound, Role, Study};
 use crate::compounds;
 use crate::error::{Error, ErrorKind, Result};
-use crate::estimate::{Estimate, significant, welch_satterthwaite};
+use crate::estimate::significant;
 use crate::numeric::sample_sd;
 use crate::quantify::{
     CARBON_NUMBER_ESTER_RELATIVE_U, CARBON_NUMBER_RELATIVE_U, CarbonGroups, NormalisedPeak, Share, UnseenComponent,
     normalise,
 };
-use crate::results::{AmountResult, BudgetEntry};
+use crate::results::AmountResult;
 use crate::units::ContentUnit;
 
 /// Below so many degrees of freedom the scatter between flasks is not known.
@@ -169,53 +170,24 @@ impl Study {
             );
         }
         let area = match scatter {
-            Some(s) if s > noise => ("scatter of the flasks", "flask", "A", s, Some(dof)),
-            _ => ("noise in the areas", "shot", "A", noise, None),
+            Some(s) if s > noise => Part::new("scatter of the flasks", "flask", "A", s, Some(dof)),
+            _ => Part::new("noise in the areas", "shot", "A", noise, None),
         };
         let parts = [
             area,
-            ("response factors", "shared", "B", factors, None),
-            ("what the detector does not show", "shared", "B", unseen, None),
+            Part::new("response factors", "shared", "B", factors, None),
+            Part::new("what the detector does not show", "shared", "B", unseen, None),
         ];
-        let parts: Vec<_> = parts.into_iter().filter(|p| p.3 > 0.0).collect();
-        let variance: f64 = parts.iter().map(|p| p.3 * p.3).sum();
-        let dof = welch_satterthwaite(&parts.iter().map(|p| (p.3, p.4.unwrap_or(f64::INFINITY))).collect::<Vec<_>>());
-        let estimate = Estimate::new(value, variance.sqrt(), dof, unit.symbol);
+        let parts: Vec<Part> = parts.into_iter().filter(|p| p.u > 0.0).collect();
+        let of = "mass of the component per mass of all that shows or is stated as unseen";
         AmountResult {
             sample: sample.name.clone(),
             kind: sample.kind.word().to_owned(),
             compound: compound.to_owned(),
-            quantity: unit.quantity.words().to_owned(),
-            of: "mass of the component per mass of all that shows or is stated as unseen".to_owned(),
-            value,
-            u: Some(variance.sqrt()),
-            dof: Some(dof).filter(|d| d.is_finite()),
-            coverage_probability: level,
-            interval: estimate.interval(level).map(|x| Some(x).filter(|x| x.is_finite())),
-            unit: unit.symbol.to_owned(),
             n_preparations: shares.len(),
             n_injections: shots,
-            detected: true,
-            critical_value: None,
-            detection_limit: None,
-            in_flask: None,
-            dilution_applied: 1.0,
-            expected: None,
-            recovery_percent: None,
-            text: estimate.text(level),
-            budget: parts
-                .iter()
-                .map(|&(source, scope, evaluation, u, dof)| BudgetEntry {
-                    source: source.to_owned(),
-                    scope: scope.to_owned(),
-                    evaluation: evaluation.to_owned(),
-                    contribution: u,
-                    share: if variance > 0.0 { u * u / variance } else { 0.0 },
-                    dof,
-                })
-                .collect(),
-            monte_carlo: None,
             notes,
+            ..parts::amount(value, of, Some(&parts), unit, level)
         }
     }
 }

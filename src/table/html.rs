@@ -151,7 +151,8 @@ pub(crate) fn attribute(text: &str) -> String {
     out
 }
 
-fn escape_letter(c: char, out: &mut String) {
+/// A letter that cannot become markup.
+pub(crate) fn escape_letter(c: char, out: &mut String) {
     match c {
         '&' => out.push_str("&amp;"),
         '<' => out.push_str("&lt;"),

@@ -24,7 +24,7 @@ mod plain;
 
 use std::fmt;
 
-pub(crate) use html::{attribute, escape};
+pub(crate) use html::{attribute, escape, escape_letter};
 
 /// Rows that are painted before the middle of a long table is left out.
 const SHOWN: usize = 40;

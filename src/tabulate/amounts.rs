@@ -3,8 +3,8 @@
 use super::{Rows, Tabular, joined, table};
 use crate::quantify::{Amount, BudgetLine};
 use crate::results::{AmountResult, BudgetEntry, Finding, Results};
-use crate::study::Analysis;
-use crate::table::{Column, Rounding, Table};
+use crate::study::{Analysis, budget_entry};
+use crate::table::{Rounding, Table};
 
 /// The amounts.
 impl Tabular for Results {
@@ -118,9 +118,11 @@ impl Tabular for [BudgetEntry] {
                 rows.text("source", |b| Some(b.source.clone())),
                 rows.text("scope", |b| Some(b.scope.clone())),
                 rows.text("evaluation", |b| Some(b.evaluation.clone())),
-                contribution(rows.number("contribution", "", |b| Some(b.contribution))),
-                share(self.iter().map(|b| b.share).collect()),
-                freedom(rows.number("dof", "", |b| b.dof)),
+                rows.number("contribution", "", |b| Some(b.contribution)).headed("u").rounded(Rounding::Significant(2)),
+                rows.number("share_percent", "%", |b| Some(100.0 * b.share))
+                    .headed("share of the variance")
+                    .rounded(Rounding::Decimals(1)),
+                rows.number("dof", "", |b| b.dof).headed("degrees of freedom").rounded(Rounding::Significant(2)),
             ],
         )
     }
@@ -128,32 +130,9 @@ impl Tabular for [BudgetEntry] {
 
 impl Tabular for [BudgetLine] {
     fn table(&self) -> Table {
-        let rows = Rows(self);
-        table(
-            "Uncertainty budget",
-            vec![
-                rows.text("source", |b| Some(b.source.clone())),
-                rows.text("scope", |b| Some(b.scope.word().to_owned())),
-                rows.text("evaluation", |b| Some(b.evaluation.to_owned())),
-                contribution(rows.number("contribution", "", |b| Some(b.contribution))),
-                share(self.iter().map(|b| b.share).collect()),
-                freedom(rows.number("dof", "", |b| b.dof)),
-            ],
-        )
+        let entries: Vec<BudgetEntry> = self.iter().map(budget_entry).collect();
+        entries.table()
     }
-}
-
-fn contribution(column: Column) -> Column {
-    column.headed("u").rounded(Rounding::Significant(2))
-}
-
-fn share(shares: Vec<f64>) -> Column {
-    let percent = shares.iter().map(|s| 100.0 * s);
-    Column::numbers("share_percent", "%", percent).headed("share of the variance").rounded(Rounding::Decimals(1))
-}
-
-fn freedom(column: Column) -> Column {
-    column.headed("degrees of freedom").rounded(Rounding::Significant(2))
 }
 
 impl Tabular for [Finding] {

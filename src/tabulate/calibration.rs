@@ -4,6 +4,7 @@ use super::{Rows, Tabular, facts, freedom, table};
 use crate::calibrate::{Curve, ResidualTest};
 use crate::estimate::{decimals, plus_minus, significant};
 use crate::results::{CalibrationPoint, CalibrationResult, ResidualTestResult};
+use crate::study::{calibration_points, residual_test_result};
 use crate::table::{Rounding, Table};
 
 impl Tabular for CalibrationResult {
@@ -20,25 +21,7 @@ impl Tabular for CalibrationResult {
 /// The flasks in the order given.
 impl Tabular for Curve {
     fn table(&self) -> Table {
-        let points: Vec<CalibrationPoint> = self
-            .points
-            .iter()
-            .map(|p| CalibrationPoint {
-                label: p.flask.label.clone(),
-                x: p.flask.content,
-                y: p.flask.response,
-                y_u: p.flask.response_u,
-                shots: p.flask.shots,
-                residual: Some(p.residual),
-                standardised_residual: p.standardised_residual,
-                leverage: p.leverage,
-                cooks_distance: p.cooks_distance,
-                back_calculated: p.back_calculated,
-                deviation_percent: p.deviation_percent,
-                excluded: p.flask.excluded.clone(),
-            })
-            .collect();
-        let mut table = flasks(&points, "", "");
+        let mut table = flasks(&calibration_points(self), "", "");
         table.caption = format!("Calibration of {}: x content, y response", self.compound);
         table.notes.extend(self.notes.iter().map(ToString::to_string));
         table
@@ -105,17 +88,7 @@ impl Tabular for [ResidualTestResult] {
 
 impl Tabular for [ResidualTest] {
     fn table(&self) -> Table {
-        let results: Vec<ResidualTestResult> = self
-            .iter()
-            .map(|t| ResidualTestResult {
-                question: t.question.words().to_owned(),
-                statistic: t.statistic,
-                statistic_name: t.statistic_name.clone(),
-                p_value: t.p_value,
-                evidence: t.evidence.clone(),
-                next: t.question.next().to_owned(),
-            })
-            .collect();
+        let results: Vec<ResidualTestResult> = self.iter().map(residual_test_result).collect();
         results.table()
     }
 }

@@ -45,9 +45,7 @@ impl Tabular for [NamedPeak] {
         let rows = Rows(self);
         let mut all = vec![
             rows.text("compound", |p| p.compound.clone()),
-            rows.number("identity_probability", "", |p| p.identity_probability)
-                .headed("probability of the name")
-                .rounded(Rounding::Decimals(3)),
+            dressed(rows.number("identity_probability", "", |p| p.identity_probability)),
         ];
         let peaks: Vec<Peak> = self.iter().map(|p| p.peak.clone()).collect();
         all.extend(columns(&peaks, ""));
@@ -62,40 +60,44 @@ impl Tabular for NamedPeak {
     }
 }
 
+/// With the heading and the digits that this figure has in every table of peaks.
+fn dressed(column: Column) -> Column {
+    let (heading, rounding) = match column.name.as_str() {
+        "identity_probability" => ("probability of the name", Rounding::Decimals(3)),
+        "retention_time_min" => ("retention time", Rounding::Decimals(3)),
+        "start_min" => ("start", Rounding::Plain),
+        "end_min" => ("end", Rounding::Plain),
+        "height" => ("height", Rounding::Significant(4)),
+        "width_half_min" => ("width at half height", Rounding::Decimals(4)),
+        "plates_half_height" => ("plate number", Rounding::Significant(3)),
+        "tailing_factor_5pct" => ("tailing factor", Rounding::Decimals(2)),
+        "asymmetry_10pct" => ("asymmetry", Rounding::Decimals(2)),
+        "resolution_half_height" => ("resolution", Rounding::Decimals(1)),
+        "signal_to_noise" => ("signal to noise", Rounding::Significant(3)),
+        _ => return column,
+    };
+    column.headed(heading).rounded(rounding)
+}
+
 fn columns(peaks: &[Peak], signal_unit: &str) -> Vec<Column> {
     let rows = Rows(peaks);
     let [area, area_u] = rows.measured("area", &area_unit(signal_unit), |p| Some(p.area), |p| Some(p.area_u));
     // A window in which nothing rose has no apex: its middle is no retention time.
     let apex = |p: &Peak| p.method != crate::peaks::Integration::ForcedWindow;
     vec![
-        rows.number("retention_time_min", "min", move |p| apex(p).then_some(p.retention_time_min))
-            .headed("retention time")
-            .rounded(Rounding::Decimals(3)),
+        dressed(rows.number("retention_time_min", "min", move |p| apex(p).then_some(p.retention_time_min))),
         rows.number("retention_time_u_min", "min", |p| p.retention_time_u_min).headed("u(retention time)").as_detail(),
-        rows.number("start_min", "min", |p| Some(p.start_min)).headed("start").as_detail(),
-        rows.number("end_min", "min", |p| Some(p.end_min)).headed("end").as_detail(),
+        dressed(rows.number("start_min", "min", |p| Some(p.start_min))).as_detail(),
+        dressed(rows.number("end_min", "min", |p| Some(p.end_min))).as_detail(),
         area,
         area_u,
-        rows.number("height", signal_unit, move |p| apex(p).then_some(p.height)).rounded(Rounding::Significant(4)),
-        rows.number("width_half_min", "min", |p| p.width_half_min)
-            .headed("width at half height")
-            .rounded(Rounding::Decimals(4)),
-        rows.number("plates_half_height", "", |p| p.plates_half_height)
-            .headed("plate number")
-            .rounded(Rounding::Significant(3)),
-        rows.number("tailing_factor_5pct", "", |p| p.tailing_factor_5pct)
-            .headed("tailing factor")
-            .rounded(Rounding::Decimals(2)),
-        rows.number("asymmetry_10pct", "", |p| p.asymmetry_10pct)
-            .headed("asymmetry")
-            .rounded(Rounding::Decimals(2))
-            .as_detail(),
-        rows.number("resolution_half_height", "", |p| p.resolution_half_height)
-            .headed("resolution")
-            .rounded(Rounding::Decimals(1)),
-        rows.number("signal_to_noise", "", |p| Some(p.signal_to_noise))
-            .headed("signal to noise")
-            .rounded(Rounding::Significant(3)),
+        dressed(rows.number("height", signal_unit, move |p| apex(p).then_some(p.height))),
+        dressed(rows.number("width_half_min", "min", |p| p.width_half_min)),
+        dressed(rows.number("plates_half_height", "", |p| p.plates_half_height)),
+        dressed(rows.number("tailing_factor_5pct", "", |p| p.tailing_factor_5pct)),
+        dressed(rows.number("asymmetry_10pct", "", |p| p.asymmetry_10pct)).as_detail(),
+        dressed(rows.number("resolution_half_height", "", |p| p.resolution_half_height)),
+        dressed(rows.number("signal_to_noise", "", |p| Some(p.signal_to_noise))),
         rows.text("method", |p| Some(p.method.words().to_owned())),
         rows.text("notes", |p| joined(&p.notes)),
     ]
@@ -127,37 +129,19 @@ fn result_columns(peaks: &[PeakResult], signal_unit: &str) -> Vec<Column> {
     vec![
         rows.text("run", |p| Some(p.run.clone())),
         rows.text("compound", |p| p.compound.clone()),
-        rows.number("identity_probability", "", |p| p.identity_probability)
-            .headed("probability of the name")
-            .rounded(Rounding::Decimals(3)),
-        rows.number("retention_time_min", "min", |p| p.retention_time_min)
-            .headed("retention time")
-            .rounded(Rounding::Decimals(3)),
-        rows.number("start_min", "min", |p| Some(p.start_min)).headed("start").as_detail(),
-        rows.number("end_min", "min", |p| Some(p.end_min)).headed("end").as_detail(),
+        dressed(rows.number("identity_probability", "", |p| p.identity_probability)),
+        dressed(rows.number("retention_time_min", "min", |p| p.retention_time_min)),
+        dressed(rows.number("start_min", "min", |p| Some(p.start_min))).as_detail(),
+        dressed(rows.number("end_min", "min", |p| Some(p.end_min))).as_detail(),
         area,
         area_u,
-        rows.number("height", signal_unit, |p| p.height).rounded(Rounding::Significant(4)),
-        rows.number("width_half_min", "min", |p| p.width_half_min)
-            .headed("width at half height")
-            .rounded(Rounding::Decimals(4)),
-        rows.number("plates_half_height", "", |p| p.plates_half_height)
-            .headed("plate number")
-            .rounded(Rounding::Significant(3))
-            .as_detail(),
-        rows.number("tailing_factor_5pct", "", |p| p.tailing_factor_5pct)
-            .headed("tailing factor")
-            .rounded(Rounding::Decimals(2)),
-        rows.number("asymmetry_10pct", "", |p| p.asymmetry_10pct)
-            .headed("asymmetry")
-            .rounded(Rounding::Decimals(2))
-            .as_detail(),
-        rows.number("resolution_half_height", "", |p| p.resolution_half_height)
-            .headed("resolution")
-            .rounded(Rounding::Decimals(1)),
-        rows.number("signal_to_noise", "", |p| p.signal_to_noise)
-            .headed("signal to noise")
-            .rounded(Rounding::Significant(3)),
+        dressed(rows.number("height", signal_unit, |p| p.height)),
+        dressed(rows.number("width_half_min", "min", |p| p.width_half_min)),
+        dressed(rows.number("plates_half_height", "", |p| p.plates_half_height)).as_detail(),
+        dressed(rows.number("tailing_factor_5pct", "", |p| p.tailing_factor_5pct)),
+        dressed(rows.number("asymmetry_10pct", "", |p| p.asymmetry_10pct)).as_detail(),
+        dressed(rows.number("resolution_half_height", "", |p| p.resolution_half_height)),
+        dressed(rows.number("signal_to_noise", "", |p| p.signal_to_noise)),
         rows.text("method", |p| Some(p.method.clone())),
         rows.number("baseline_start", signal_unit, |p| Some(p.baseline[0])).as_detail(),
         rows.number("baseline_end", signal_unit, |p| Some(p.baseline[1])).as_detail(),

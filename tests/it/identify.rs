@@ -2,58 +2,28 @@
 
 mod sequences;
 
+use sequences::name;
 use vialbook::identify::{ExpectedTime, NamedPeaks, Naming, NamingNote, ReferenceTime, references_from};
 use vialbook::numeric::Xoshiro256PlusPlus as Random;
-use vialbook::peaks::{Detect, Integration, Peak, PeakList};
-use vialbook::signal::Noise;
+use vialbook::peaks::{Integration, Peak, PeakList};
 
 /// Seconds at which 12 compounds elute; three pairs lie 5 s apart.
 const TIMES_S: [f64; 12] = [42.0, 75.0, 110.0, 115.0, 160.0, 210.0, 215.0, 270.0, 330.0, 335.0, 420.0, 520.0];
 
 fn peak(time_s: f64, height: f64) -> Peak {
     Peak {
-        retention_time_min: time_s / 60.0,
-        retention_time_u_min: Some(1e-4),
-        start_min: time_s / 60.0 - 0.05,
-        end_min: time_s / 60.0 + 0.05,
         area: height * 0.04,
-        area_u: 1e-4,
         height,
         width_half_min: Some(0.035),
         width_tenth_min: Some(0.065),
-        width_5pct_min: None,
-        plates_half_height: None,
-        tailing_factor_5pct: None,
-        asymmetry_10pct: None,
-        resolution_half_height: None,
-        signal_to_noise: 100.0,
-        noise_window_min: None,
-        height_over_sd: 200.0,
-        baseline: [0.0, 0.0],
-        points: 60,
-        method: Integration::BaselineToBaseline,
-        notes: Vec::new(),
-        fit: None,
+        ..sequences::peak(time_s)
     }
 }
 
 fn list(run: &str, mut times_s: Vec<f64>) -> PeakList {
     times_s.sort_by(f64::total_cmp);
-    let noise = Noise {
-        sd: 0.01,
-        autocorrelation: 0.0,
-        step: None,
-        is_floor: false,
-        points: 6000,
-        peak_to_peak: 0.06,
-        window_min: [0.0, 1.0],
-    };
     let peaks = times_s.into_iter().map(|t| peak(t, 1.0)).collect();
-    PeakList { peaks, noise, run: run.into(), signal_unit: "mV".into(), options: Detect::default(), trace: None }
-}
-
-fn name(k: usize) -> String {
-    format!("compound {k:02}")
+    PeakList { peaks, run: run.into(), ..sequences::list(Vec::new()) }
 }
 
 /// How runs go wrong.

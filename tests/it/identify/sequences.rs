@@ -74,7 +74,7 @@ pub(crate) fn name(k: usize) -> String {
     format!("compound {k:02}")
 }
 
-fn peak(time_s: f64) -> Peak {
+pub(crate) fn peak(time_s: f64) -> Peak {
     Peak {
         retention_time_min: time_s / 60.0,
         retention_time_u_min: Some(1e-4),
@@ -101,7 +101,7 @@ fn peak(time_s: f64) -> Peak {
     }
 }
 
-fn list(mut times_s: Vec<f64>) -> PeakList {
+pub(crate) fn list(mut times_s: Vec<f64>) -> PeakList {
     times_s.sort_by(f64::total_cmp);
     let noise = Noise {
         sd: 0.01,
