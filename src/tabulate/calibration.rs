@@ -139,12 +139,11 @@ impl Tabular for [CalibrationResult] {
 pub(crate) fn result_facts(c: &CalibrationResult) -> Table {
     let mut rows: Vec<(&str, String)> = vec![("model", c.model.clone()), ("weights", c.weights.clone())];
     for (k, se) in c.coefficients.iter().zip(&c.standard_errors) {
-        let name = if k.name == "slope" { "slope" } else { "intercept" };
         let text = match se {
             Some(se) => format!("{} (standard uncertainty)", plus_minus(k.value, *se, "")),
             None => significant(k.value, 5),
         };
-        rows.push((name, text));
+        rows.push((k.name.as_str(), text));
     }
     let in_x = |v: Option<f64>| v.map(|v| format!("{} {}", significant(v, 3), c.x_unit).trim_end().to_owned());
     let mut optional = |name: &'static str, text: Option<String>| rows.extend(text.map(|t| (name, t)));

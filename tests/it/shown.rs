@@ -154,6 +154,19 @@ fn a_table_is_marked_up_for_readers_that_cannot_see_it() {
     assert!(!html.contains("$x$"), "{html}");
 }
 
+/// A curve that bends has a coefficient more than a line; each is called by its own name.
+#[test]
+fn every_coefficient_is_shown_under_its_own_name() {
+    let (_folder, analysis) = demo();
+    let mut calibration = analysis.calibration("2-propanol").unwrap();
+    calibration.coefficients.push(vialbook::results::Coefficient { name: "quadratic".into(), value: 0.25 });
+    calibration.standard_errors.push(None);
+    let text = calibration.bundle().text().to_owned();
+    for name in ["intercept", "slope", "quadratic"] {
+        assert_eq!(text.lines().filter(|l| l.starts_with(name)).count(), 1, "{name}: {text}");
+    }
+}
+
 #[test]
 fn a_long_table_says_what_it_leaves_out() {
     let table = Table::new("").column(Column::numbers("x", "", (0..1000).map(f64::from))).show_rows(9);
